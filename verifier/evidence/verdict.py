@@ -1,0 +1,68 @@
+"""Verdicts as plain frozen data: what the reports print, what `verifier.check` returns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import NoReturn
+
+from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.claims.run import Run
+from verifier.errors import Diagnostic
+from verifier.logic.transition_system import Invariant
+
+
+class Verdict(Enum):
+    """`PROVED`, `BROKEN`, `UNDECIDED` for `must`; `SHOWN`, `IMPOSSIBLE`, `UNDECIDED` for `can`."""
+
+    PROVED = "proved"
+    BROKEN = "broken"
+    SHOWN = "shown"
+    IMPOSSIBLE = "impossible"
+    UNDECIDED = "undecided"
+
+    def __bool__(self) -> NoReturn:
+        raise TypeError("a verdict has three values; compare it with a member of Verdict")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClaimResult:
+    claim: Claim
+    verdict: Verdict
+    engine: str
+    seconds: float
+    empty: bool = False
+    """Proved, but only because its trigger can never happen."""
+    reason: str = ""
+    """Why it is undecided."""
+    run: Run | None = None
+    """For `broken` and `shown`: the replayed run, the breach or the showing at its last instant."""
+    invariant: Invariant | None = None
+    """For `proved` and `impossible`: re-checked by a fresh solver."""
+
+    @property
+    def expected(self) -> Verdict:
+        """What the file expects: to hold, unless the circuit's `breaks` list names it."""
+        if self.claim.kind is ClaimKind.CAN:
+            return Verdict.IMPOSSIBLE if self.claim.expected_to_break else Verdict.SHOWN
+        return Verdict.BROKEN if self.claim.expected_to_break else Verdict.PROVED
+
+    @property
+    def as_expected(self) -> bool:
+        return self.verdict is self.expected
+
+
+@dataclass(frozen=True, kw_only=True)
+class DesignResult:
+    design: Design
+    claims: tuple[ClaimResult, ...]
+    assumes: tuple[str, ...]
+    """Everything about the outside world and the view that the verdicts rest on, one sentence each."""
+    interrupted: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class FileResult:
+    path: str
+    designs: tuple[DesignResult, ...]
+    warnings: tuple[Diagnostic, ...] = ()
