@@ -1,0 +1,80 @@
+"""Edgewright: proves small sequential circuits right, or hands over the shortest input sequence that breaks them.
+
+    import verifier
+
+    result = verifier.check("specs/beat_source.wiring")
+    for design in result.designs:
+        for claim in design.claims:
+            print(design.design.name, claim.claim.name, claim.verdict.value)
+
+Importing this package loads next to nothing; each name below is fetched when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from verifier.claims.claim import Claim, ClaimKind, Design, View, WiringFile
+    from verifier.claims.run import Run
+    from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
+    from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
+    from verifier.language import load
+    from verifier.workbench.checking import check, check_design
+
+_HOME = {
+    "CallError": "verifier.errors",
+    "Claim": "verifier.claims.claim",
+    "ClaimKind": "verifier.claims.claim",
+    "ClaimResult": "verifier.evidence.verdict",
+    "Design": "verifier.claims.claim",
+    "DesignResult": "verifier.evidence.verdict",
+    "EdgewrightError": "verifier.errors",
+    "FileResult": "verifier.evidence.verdict",
+    "InternalDisagreement": "verifier.errors",
+    "Run": "verifier.claims.run",
+    "SourceError": "verifier.errors",
+    "Verdict": "verifier.evidence.verdict",
+    "View": "verifier.claims.claim",
+    "WiringFile": "verifier.claims.claim",
+    "check": "verifier.workbench.checking",
+    "check_design": "verifier.workbench.checking",
+    "load": "verifier.language",
+}
+"""Public name to the module that defines it."""
+
+__all__ = [
+    "CallError",
+    "Claim",
+    "ClaimKind",
+    "ClaimResult",
+    "Design",
+    "DesignResult",
+    "EdgewrightError",
+    "FileResult",
+    "InternalDisagreement",
+    "Run",
+    "SourceError",
+    "Verdict",
+    "View",
+    "WiringFile",
+    "check",
+    "check_design",
+    "load",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("edgewright")
+    home = _HOME.get(name)
+    if home is None:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(home), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

@@ -1,0 +1,245 @@
+"""Every reachable instant of a design, and from them a verdict on each of its claims (grammar/README.md, 21)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import networkx as nx
+
+from oracle.first_instants import first_instants
+from oracle.formulas import Events, Judgement, Memory, judge
+from oracle.glitches import may_glitch
+from oracle.settled_steps import Inputs, Steps
+from oracle.targets import Structure
+from verifier.circuit.netlist import Netlist
+from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.claims.formula import PATTERNS, Formula
+from verifier.claims.run import Instant
+
+
+class TooBig(Exception):
+    """The design has more to walk than the caller allows; no verdict."""
+
+
+class NoPowerUpState(Exception):
+    """There is no first instant."""
+
+
+class Contradictory(Exception):
+    """No endless run obeys the givens."""
+
+
+Memories = tuple[Memory, ...]
+"""What each given remembers."""
+NOTHING = Events(False, False, frozenset())
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """An instant and what happened on the way to it."""
+
+    instant: Instant
+    events: Events
+
+
+class Behaviour:
+    """The runs of one circuit, worked out as they are asked for."""
+
+    def __init__(self, netlist: Netlist) -> None:
+        self.structure = Structure(netlist)
+        self.steps = Steps(self.structure)
+        self._after: dict[tuple[Instant, Inputs], frozenset[Arrival]] = {}
+        self._all_after: dict[Instant, frozenset[Arrival]] = {}
+
+    def first(self) -> frozenset[Arrival]:
+        return frozenset(
+            Arrival(first.instant, Events(first.raced, first.oscillated, frozenset()))
+            for first in first_instants(self.structure)
+        )
+
+    def step(self, instant: Instant, inputs: Inputs) -> frozenset[Arrival]:
+        key = (instant, inputs)
+        if key not in self._after:
+            self._after[key] = frozenset(
+                Arrival(
+                    outcome.instant,
+                    Events(
+                        outcome.raced,
+                        outcome.oscillated,
+                        may_glitch(self.structure, instant, outcome.instant, outcome.changed),
+                    ),
+                )
+                for outcome in self.steps.step(instant, inputs)
+            )
+        return self._after[key]
+
+    def after(self, instant: Instant) -> frozenset[Arrival]:
+        if instant not in self._all_after:
+            possible = [self.step(instant, inputs) for inputs in self.steps.permitted_inputs(instant)]
+            self._all_after[instant] = frozenset().union(*possible)
+        return self._all_after[instant]
+
+    def reachable(self, at_most: int) -> set[Instant]:
+        found = {arrival.instant for arrival in self.first()}
+        pending = list(found)
+        while pending:
+            for arrival in self.after(pending.pop()):
+                if arrival.instant not in found:
+                    found.add(arrival.instant)
+                    pending.append(arrival.instant)
+            if len(found) > at_most:
+                raise TooBig(f"more than {at_most} instants")
+        return found
+
+
+@dataclass(frozen=True)
+class Node:
+    """An instant with what the givens and one claim remember of the run up to it."""
+
+    instant: Instant
+    givens: Memories
+    claim: Memory
+
+
+@dataclass(frozen=True)
+class Answer:
+    name: str
+    verdict: str
+    """`broken`, `proved`, `shown`, `impossible`: the words of the verdicts."""
+    length: int | None
+    """Instants of the shortest run that breaks or shows the claim."""
+    empty: bool
+    length_without_future: int | None = None
+    """For `can`: the same when a finite piece that obeys the givens is enough, even one that cannot go on."""
+
+
+class Oracle:
+    """All answers about one design. `at_most` bounds every set of nodes that is walked."""
+
+    def __init__(self, design: Design, at_most: int = 20_000) -> None:
+        self.design = design
+        self.at_most = at_most
+        self.behaviour = Behaviour(design.netlist)
+        self.given_formulas = tuple(given.formula for given in design.givens)
+        self._givens: dict[tuple[Instant, Memories | None], Memories | None] = {}
+        if not self.behaviour.first():
+            raise NoPowerUpState(design.name)
+        self.endless = self._endless()
+        if not self.endless:
+            raise Contradictory(design.name)
+
+    def answers(self) -> tuple[Answer, ...]:
+        return tuple(self.answer(claim) for claim in self.design.claims)
+
+    # Runs that obey the givens
+
+    def _given(self, instant: Instant, memories: Memories | None) -> Memories | None:
+        """What the givens remember after this instant; None when one of them does not hold there."""
+        key = (instant, memories)
+        if key not in self._givens:
+            judged = [
+                judge(formula, instant, NOTHING, None if memories is None else memories[index])
+                for index, formula in enumerate(self.given_formulas)
+            ]
+            obeyed = all(one.holds for one in judged)
+            self._givens[key] = tuple(one.memory for one in judged) if obeyed else None
+        return self._givens[key]
+
+    def _obedient(self, instants: Iterable[Instant], memories: Memories | None) -> Iterator[tuple[Instant, Memories]]:
+        for instant in instants:
+            following = self._given(instant, memories)
+            if following is not None:
+                yield instant, following
+
+    def _endless(self) -> set[tuple[Instant, Memories]]:
+        """The instants (with the memory of the givens) from which some endless run obeys the givens."""
+        graph = nx.DiGraph()
+        pending = list(self._obedient({arrival.instant for arrival in self.behaviour.first()}, None))
+        graph.add_nodes_from(pending)
+        seen = set(pending)
+        while pending:
+            node = pending.pop()
+            for following in self._obedient({arrival.instant for arrival in self.behaviour.after(node[0])}, node[1]):
+                graph.add_edge(node, following)
+                if following not in seen:
+                    seen.add(following)
+                    pending.append(following)
+            if len(seen) > self.at_most:
+                raise TooBig(f"more than {self.at_most} nodes for the givens")
+        on_cycles = {
+            node
+            for component in nx.strongly_connected_components(graph)
+            for node in component
+            if len(component) > 1 or graph.has_edge(node, node)
+        }
+        endless: set[tuple[Instant, Memories]] = set()
+        pending = list(on_cycles)
+        while pending:
+            node = pending.pop()
+            if node not in endless:
+                endless.add(node)
+                pending.extend(graph.pred[node])
+        return endless
+
+    # One claim
+
+    def answer(self, claim: Claim) -> Answer:
+        if claim.kind is ClaimKind.CAN:
+            return self._can(claim)
+        length = None
+        triggered = has_trigger = False
+        for depth, node, judged in self._walk(claim.formula):
+            if not judged.holds:
+                length = depth
+                break
+            triggered = triggered or (bool(judged.trigger) and (node.instant, node.givens) in self.endless)
+            has_trigger = judged.trigger is not None
+        if length is not None:
+            return Answer(claim.name, "broken", length, False)
+        return Answer(claim.name, "proved", None, has_trigger and not triggered)
+
+    def _can(self, claim: Claim) -> Answer:
+        if isinstance(claim.formula, PATTERNS):
+            raise TypeError("`can` takes no pattern")
+        finite = None
+        for depth, node, judged in self._walk(claim.formula):
+            if not judged.holds:
+                continue
+            finite = finite or depth
+            if (node.instant, node.givens) in self.endless:
+                return Answer(claim.name, "shown", depth, False, finite)
+        return Answer(claim.name, "impossible", None, False, finite)
+
+    def _walk(self, formula: Formula) -> Iterator[tuple[int, Node, Judgement]]:
+        """Every (instant, memory) breadth first, each way to it judged, with the length of the run up to it."""
+        seen: set[Node] = set()
+        level: list[Node] = []
+        for node, judged in self._judged(self.behaviour.first(), None, formula):
+            yield 1, node, judged
+            if node not in seen:
+                seen.add(node)
+                level.append(node)
+        length = 1
+        while level:
+            length += 1
+            following: list[Node] = []
+            for origin in level:
+                for node, judged in self._judged(self.behaviour.after(origin.instant), origin, formula):
+                    yield length, node, judged
+                    if node not in seen:
+                        seen.add(node)
+                        following.append(node)
+            level = following
+            if len(seen) > self.at_most:
+                raise TooBig(f"more than {self.at_most} nodes for a claim")
+
+    def _judged(
+        self, arrivals: Iterable[Arrival], origin: Node | None, formula: Formula
+    ) -> Iterator[tuple[Node, Judgement]]:
+        for arrival in arrivals:
+            givens = self._given(arrival.instant, None if origin is None else origin.givens)
+            if givens is None:
+                continue
+            judged = judge(formula, arrival.instant, arrival.events, None if origin is None else origin.claim)
+            yield Node(arrival.instant, givens, judged.memory), judged

@@ -1,0 +1,279 @@
+"""Every outcome of every step in the settled view (grammar/README.md, 12.1 to 12.3), by plain enumeration."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+from oracle.races import LoopOutcome, Race
+from oracle.targets import (
+    Part,
+    Structure,
+    asynchronous_target,
+    gate_target,
+    is_active,
+    set_reset_targets,
+)
+from verifier.circuit.netlist import Edge, FlipFlop, FlipFlopKind, Gate, InputClass, Latch, NetId, SetReset
+from verifier.claims.run import Instant
+
+Inputs = tuple[bool, ...]
+"""One value for each net of `Netlist.input_nets`."""
+Bases = tuple[bool, ...]
+"""One value for each element of `Structure.storage`."""
+
+
+@dataclass(frozen=True)
+class Settled:
+    """One way one round can come out."""
+
+    instant: Instant
+    raced: bool
+    oscillated: bool
+
+
+@dataclass(frozen=True)
+class Progress:
+    """A step under way: what later rounds need to know of the earlier ones."""
+
+    instant: Instant
+    bases: Bases
+    changed: frozenset[NetId]
+    """Nets that changed between any two neighbouring rounds so far, the instant before the step included."""
+    let_go: frozenset[NetId]
+    """Flip-flops whose clear or preset was active before the step or after any round so far."""
+    raced: bool = False
+    oscillated: bool = False
+
+
+@dataclass(frozen=True)
+class StepOutcome:
+    instant: Instant
+    raced: bool
+    oscillated: bool
+    changed: frozenset[NetId]
+
+
+class Steps:
+    """The step relation of one circuit."""
+
+    def __init__(self, structure: Structure) -> None:
+        self.structure = structure
+        self.netlist = structure.netlist
+        self._races: dict[object, frozenset[LoopOutcome]] = {}
+        counted = len(self.netlist.flip_flops) + len(self.netlist.latches)
+        self.most_rounds = 2 * counted + 2
+
+    # Inputs (12.1)
+
+    def inputs_at(self, instant: Instant) -> Inputs:
+        return tuple(instant[net] for net in self.netlist.input_nets)
+
+    def permitted_inputs(self, instant: Instant) -> set[Inputs]:
+        """What the inputs may be after a step from this instant."""
+        before = self.inputs_at(instant)
+        possible = product((False, True), repeat=len(before))
+        return {after for after in possible if self._may_change(dict(self._changed(before, after)))}
+
+    def _changed(self, before: Inputs, after: Inputs) -> Iterator[tuple[str, InputClass]]:
+        position = 0
+        for pin in self.netlist.inputs:
+            end = position + len(pin.nets)
+            if before[position:end] != after[position:end]:
+                yield pin.name, pin.input_class
+            position = end
+
+    def _may_change(self, changed: dict[str, InputClass]) -> bool:
+        classes = set(changed.values())
+        if InputClass.STRAPPED in classes:
+            return False
+        if len(changed) <= 1:
+            return True
+        return self.netlist.inputs_may_change_together and InputClass.BY_HAND not in classes
+
+    # Steps (12.3)
+
+    def step(self, first: Instant, inputs: Inputs) -> frozenset[StepOutcome]:
+        """Everything a step from `first` with the new values of the inputs can come to."""
+        ended: set[StepOutcome] = set()
+        let_go = frozenset(part.output for part in self.netlist.flip_flops if self._is_forced(part, first))
+        pending = {Progress(first, tuple(first[part.output] for part in self.structure.storage), frozenset(), let_go)}
+        for number in range(1, self.most_rounds + 1):
+            pending = set(self._one_round(first, inputs, pending, ended, number == self.most_rounds))
+        return frozenset(ended)
+
+    def _one_round(
+        self, first: Instant, inputs: Inputs, pending: set[Progress], ended: set[StepOutcome], is_last: bool
+    ) -> Iterator[Progress]:
+        for progress in pending:
+            before = progress.instant
+            for bases in self._released(before, progress.bases):
+                for settled in self.settle(before, bases, inputs):
+                    after = settled.instant
+                    changed = progress.changed | {net for net in range(len(after)) if after[net] != before[net]}
+                    raced = progress.raced or settled.raced or self._leaves_both_active(before, after)
+                    oscillated = progress.oscillated or settled.oscillated
+                    due = self._has_more_to_do(before, after)
+                    if is_last or not due:
+                        ended.add(StepOutcome(after, raced, oscillated or due, changed))
+                        continue
+                    let_go = progress.let_go | {
+                        part.output for part in self.netlist.flip_flops if self._is_forced(part, after)
+                    }
+                    for following in self._next_bases(first, progress, bases, inputs, after):
+                        yield Progress(after, following, changed, let_go, raced, oscillated)
+
+    def _is_forced(self, flip_flop: FlipFlop, values: Instant) -> bool:
+        return is_active(flip_flop.clear, values) or is_active(flip_flop.preset, values)
+
+    def _has_both_active(self, flip_flop: FlipFlop, values: Instant) -> bool:
+        return is_active(flip_flop.clear, values) and is_active(flip_flop.preset, values)
+
+    def _released(self, before: Instant, bases: Bases) -> Iterator[Bases]:
+        """A flip-flop with both pins active before the round carries either value into it."""
+        choices = [
+            (False, True) if isinstance(part, FlipFlop) and self._has_both_active(part, before) else (base,)
+            for part, base in zip(self.structure.storage, bases, strict=True)
+        ]
+        yield from product(*choices)
+
+    def _leaves_both_active(self, before: Instant, after: Instant) -> bool:
+        return any(
+            self._has_both_active(part, before) and not self._is_forced(part, after) for part in self.netlist.flip_flops
+        )
+
+    def _has_more_to_do(self, before: Instant, after: Instant) -> bool:
+        return any(self._has_edge(part, before, after) for part in self.netlist.flip_flops) or any(
+            is_active(part.enable, after) and not is_active(part.enable, before) for part in self.netlist.latches
+        )
+
+    def _has_edge(self, flip_flop: FlipFlop, before: Instant, after: Instant) -> bool:
+        went = (before[flip_flop.clock], after[flip_flop.clock])
+        return went == ((False, True) if flip_flop.edge is Edge.RISE else (True, False))
+
+    def _next_bases(
+        self, first: Instant, progress: Progress, bases: Bases, inputs: Inputs, after: Instant
+    ) -> Iterator[Bases]:
+        choices: list[set[bool]] = []
+        for part in self.structure.storage:
+            carried = {after[part.output]}
+            if isinstance(part, FlipFlop) and self._has_edge(part, progress.instant, after):
+                choices.append(self._after_edge(part, first, progress, bases, inputs, after))
+            else:
+                choices.append(carried)
+        yield from product(*choices)
+
+    def _after_edge(
+        self, part: FlipFlop, first: Instant, progress: Progress, bases: Bases, inputs: Inputs, after: Instant
+    ) -> set[bool]:
+        own = after[part.output]
+        if self._is_forced(part, after):
+            return {own}
+        readings = [self._reading(part, pin, first, progress, bases, inputs, after) for pin in part.data]
+        taken = {takes(part.kind, own, pins) for pins in product(*readings)}
+        return taken | {own} if part.output in progress.let_go else taken
+
+    def _reading(
+        self,
+        part: FlipFlop,
+        pin: NetId,
+        first: Instant,
+        progress: Progress,
+        bases: Bases,
+        inputs: Inputs,
+        after: Instant,
+    ) -> set[bool]:
+        before = progress.instant
+        if pin in progress.changed:
+            return {False, True}
+        if after[pin] != before[pin]:
+            again = self.settle(before, bases, inputs, held=part.clock)
+            if any(other.instant[pin] != before[pin] for other in again):
+                return {False, True}
+        return {first[pin]}
+
+    # Rounds (12.2)
+
+    def settle(self, before: Instant, bases: Bases, inputs: Inputs, held: NetId | None = None) -> set[Settled]:
+        """All outcomes of one round. A held net keeps its value of before; latches that close then keep their base."""
+        base_of = {part.output: base for part, base in zip(self.structure.storage, bases, strict=True)}
+        input_of = dict(zip(self.netlist.input_nets, inputs, strict=True))
+        branches: list[tuple[dict[NetId, bool], bool, bool]] = [({}, False, False)]
+        for part in self.structure.parts:
+            following: list[tuple[dict[NetId, bool], bool, bool]] = []
+            for values, raced, oscillated in branches:
+                if part.is_loop:
+                    outcomes = self._race(part, before, base_of, values, held)
+                    for outcome in outcomes:
+                        more = dict(zip(part.members, outcome.values, strict=True))
+                        following.append(
+                            ({**values, **more}, raced or len(outcomes) > 1, oscillated or not outcome.stable)
+                        )
+                    continue
+                net = part.members[0]
+                races = False
+                if net == held:
+                    possible = {before[net]}
+                elif net in input_of:
+                    possible = {input_of[net]}
+                else:
+                    possible, races = self._single(net, before, base_of, values, held is not None)
+                following.extend(({**values, net: value}, raced or races, oscillated) for value in possible)
+            branches = following
+        return {
+            Settled(tuple(values[net] for net in range(len(values))), raced, oscillated)
+            for values, raced, oscillated in branches
+        }
+
+    def _single(
+        self, net: NetId, before: Instant, base_of: dict[NetId, bool], values: dict[NetId, bool], keeps_base: bool
+    ) -> tuple[set[bool], bool]:
+        """What a member outside loops can come to, and whether that is a race."""
+        element = self.structure.drivers[net]
+        if isinstance(element, Gate):
+            return {gate_target(element, values)}, False
+        base = base_of[net]
+        if isinstance(element, FlipFlop):
+            return {asynchronous_target(element, values, base)}, False
+        if isinstance(element, SetReset):
+            possible = set_reset_targets(element, values, base)
+            return possible, len(possible) > 1
+        return self._latch(element, before, base, values, keeps_base), False
+
+    def _latch(
+        self, latch: Latch, before: Instant, base: bool, values: dict[NetId, bool], keeps_base: bool
+    ) -> set[bool]:
+        if not is_active(latch.enable, before):
+            return {base}
+        if is_active(latch.enable, values):
+            return {values[latch.data]}
+        if keeps_base or before[latch.data] == values[latch.data] == base:
+            return {base}
+        return {False, True}
+
+    def _race(
+        self, loop: Part, before: Instant, base_of: dict[NetId, bool], values: dict[NetId, bool], held: NetId | None
+    ) -> frozenset[LoopOutcome]:
+        start = {net: base_of.get(net, before[net]) for net in loop.members}
+        if held in loop.members:
+            start[held] = before[held]
+        else:
+            held = None
+        latches = [part for part in self.netlist.latches if part.output in loop.members]
+        was_enabled = {part.output: is_active(part.enable, before) for part in latches}
+        enables_before = {part.output: before[part.enable.net] for part in latches}
+        key = (loop, tuple(start.values()), tuple(values.items()), tuple(enables_before.values()), held)
+        if key not in self._races:
+            race = Race(self.structure, loop, values, was_enabled, held)
+            self._races[key] = frozenset(race.outcomes([race.start(start, enables_before)]))
+        return self._races[key]
+
+
+def takes(kind: FlipFlopKind, own: bool, pins: tuple[bool, ...]) -> bool:
+    """What a flip-flop takes at its edge from what it read."""
+    if kind is FlipFlopKind.D:
+        return pins[0]
+    if kind is FlipFlopKind.TOGGLE:
+        return own != pins[0]
+    return {(False, False): own, (False, True): False, (True, False): True, (True, True): not own}[(pins[0], pins[1])]

@@ -1,0 +1,300 @@
+"""One round of a step, and what the flip-flops sample at its end (grammar/README.md, 12.2 and 12.3).
+
+How rounds follow one another, and what the first instant may be, is said in `simulator.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise, product
+
+from verifier.circuit.netlist import (
+    Driver,
+    Edge,
+    FlipFlop,
+    FlipFlopKind,
+    Gate,
+    Latch,
+    NetId,
+    Netlist,
+    SetReset,
+)
+from verifier.claims.run import Instant
+from verifier.evidence.branching import Happened, Way, settlings
+from verifier.evidence.budget import Budget
+from verifier.evidence.race import Race
+from verifier.evidence.settling_order import Part, SettlingOrder
+from verifier.evidence.three_valued import (
+    asynchronous_target,
+    gate_value,
+    is_active,
+    set_reset_target,
+)
+
+EITHER = (False, True)
+
+Bases = Mapping[NetId, tuple[bool, ...]]
+"""What each flip-flop may carry into a round; one that is not in it carries its value in the round before."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoundStart:
+    number: int
+    """Counts from 1."""
+    before: Instant
+    """`v[k-1]`."""
+    inputs: Mapping[NetId, bool]
+    """The value of every input net in this step."""
+    bases: Bases = field(default_factory=dict)
+    held: NetId | None = None
+    """The clock net that is held when a round is worked out again to see what would have moved without it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoundEnd:
+    values: Instant
+    """`v[k]`."""
+    carried: Instant
+    """What each flip-flop carried into the round; the value in `v[k-1]` for other nets outside loops."""
+    happened: Happened
+    is_last: bool
+    """No clock edge and no opening follows from this round."""
+
+
+def has_edge(flip_flop: FlipFlop, before: Instant, after: Instant) -> bool:
+    old, new = before[flip_flop.clock], after[flip_flop.clock]
+    return old != new and new == (flip_flop.edge is Edge.RISE)
+
+
+def is_forced(flip_flop: FlipFlop, values: Instant) -> bool:
+    return is_active(flip_flop.clear, values) or is_active(flip_flop.preset, values)
+
+
+def is_doubly_forced(flip_flop: FlipFlop, values: Instant) -> bool:
+    return is_active(flip_flop.clear, values) and is_active(flip_flop.preset, values)
+
+
+class RoundSearch:
+    """Every way one round can go."""
+
+    def __init__(
+        self,
+        netlist: Netlist,
+        order: SettlingOrder,
+        start: RoundStart,
+        *,
+        budget: Budget,
+        expected: Instant | None = None,
+    ) -> None:
+        """With `expected`, ways that cannot end in this instant are left out where that shows at once."""
+        self._netlist = netlist
+        self._order = order
+        self._start = start
+        self._budget = budget
+        self._expected = expected
+        # `v[k]` as far as it is settled, and what each element carried into the round.
+        self._values = list(start.before)
+        self._carried = list(start.before)
+        # Whether no further round can follow; set when the deciding parts have settled.
+        self._last_was_decided = False
+
+    def ends(self) -> Iterator[RoundEnd]:
+        for net, value in self._start.inputs.items():
+            self._values[net] = value
+        if self._start.held is not None:
+            self._values[self._start.held] = self._start.before[self._start.held]
+        for happened in settlings(self._order.parts, self._values, self._carried, self._ways_of, self._budget):
+            values = tuple(self._values)
+            released = any(
+                is_doubly_forced(flip_flop, self._start.before) and not is_forced(flip_flop, values)
+                for flip_flop in self._netlist.flip_flops
+            )
+            yield RoundEnd(
+                values=values,
+                carried=tuple(self._carried),
+                happened=happened.joined_with(Happened(raced=released)),
+                is_last=not self._another_round_follows(),
+            )
+
+    def _another_round_follows(self) -> bool:
+        before, values = self._start.before, tuple(self._values)
+        return any(has_edge(flip_flop, before, values) for flip_flop in self._netlist.flip_flops) or any(
+            is_active(latch.enable, values) and not is_active(latch.enable, before) for latch in self._netlist.latches
+        )
+
+    def _ways_of(self, index: int) -> Iterator[Way]:
+        if index == self._order.deciding:
+            self._last_was_decided = not self._another_round_follows()
+        # Kept by this call: when it is resumed for its next way, later parts may have set the attribute anew.
+        is_last = index >= self._order.deciding and self._last_was_decided
+        part = self._order.parts[index]
+        for way in self._ways_of_loop(part) if part.is_loop else self._ways_of_lone(part.elements[0], is_last):
+            if self._expected is None or self._can_still_match(part, way, self._expected, is_last):
+                yield way
+
+    def _can_still_match(self, part: Part, way: Way, expected: Instant, is_last: bool) -> bool:
+        if not is_last and (part.is_loop or not self._is_final(part.elements[0])):
+            return True
+        return all(value == expected[element.output] for element, value in zip(part.elements, way.values, strict=True))
+
+    def _is_final(self, element: Driver) -> bool:
+        """No later round of this step can move the element, whatever happens elsewhere."""
+        fixed = self._order.follows_inputs
+        if isinstance(element, Gate):
+            return element.output in fixed
+        if isinstance(element, Latch):
+            return element.enable.net in fixed and not is_active(element.enable, self._values)
+        if isinstance(element, SetReset):
+            return False
+        pins = [element.clock, *(level.net for level in (element.clear, element.preset) if level is not None)]
+        return self._start.number > 1 and fixed.issuperset(pins)
+
+    # Elements outside loops
+
+    def _ways_of_lone(self, element: Driver, is_last: bool) -> Iterator[Way]:
+        if element.output == self._start.held:
+            yield Way(values=(self._start.before[element.output],))
+        elif isinstance(element, Gate):
+            yield Way(values=(gate_value(element.kind, [self._values[pin] for pin in element.inputs]) is True,))
+        elif isinstance(element, Latch):
+            yield from (Way(values=(value,)) for value in self._latch_values(element))
+        elif isinstance(element, SetReset):
+            yield from self._ways_of_set_reset(element)
+        else:
+            yield from self._ways_of_flip_flop(element, is_last)
+
+    def _latch_values(self, latch: Latch) -> tuple[bool, ...]:
+        before, base = self._start.before, self._start.before[latch.output]
+        old_data, new_data = before[latch.data], self._values[latch.data]
+        if not is_active(latch.enable, before):
+            return (base,)
+        if is_active(latch.enable, self._values):
+            return (new_data,)
+        if self._start.held is not None or old_data == new_data == base:
+            return (base,)
+        return EITHER
+
+    def _ways_of_set_reset(self, element: SetReset) -> Iterator[Way]:
+        own = self._start.before[element.output]
+        value = set_reset_target(self._values[element.set], self._values[element.reset], own=own, both=None)
+        for choice in EITHER if value is None else (value,):
+            yield Way(values=(choice,), raced=value is None)
+
+    def _ways_of_flip_flop(self, flip_flop: FlipFlop, is_last: bool) -> Iterator[Way]:
+        offered: set[bool] = set()
+        for base in self._bases_of(flip_flop):
+            value = asynchronous_target(flip_flop, self._values, base) is True
+            # A base that does not show matters only to what is sampled after this round.
+            if not (is_last and value in offered):
+                offered.add(value)
+                yield Way(values=(value,), carried=(base,))
+
+    def _bases_of(self, element: Driver) -> tuple[bool, ...]:
+        return self._start.bases.get(element.output, (self._start.before[element.output],))
+
+    # Loops
+
+    def _ways_of_loop(self, part: Part) -> Iterator[Way]:
+        race = Race(
+            part.elements,
+            self._values,
+            budget=self._budget,
+            before=self._start.before,
+            held=self._start.held,
+        )
+        for carried in product(*(self._bases_of(element) for element in part.elements)):
+            outcomes = race.outcomes(self._with_held_clock(part, carried))
+            for outcome in outcomes:
+                yield Way(
+                    values=outcome.state,
+                    carried=carried,
+                    raced=len(outcomes) > 1,
+                    oscillated=not outcome.is_stable,
+                )
+
+    def _with_held_clock(self, part: Part, carried: tuple[bool, ...]) -> tuple[bool, ...]:
+        """The carried values, but a clock that is held stands where it stood before the round."""
+        return tuple(
+            self._start.before[net] if net == self._start.held else base
+            for net, base in zip(part.nets, carried, strict=True)
+        )
+
+
+class Sampling:
+    """What the flip-flops sample at the end of round k, `rounds` being `v[0] .. v[k]`."""
+
+    def __init__(
+        self,
+        netlist: Netlist,
+        order: SettlingOrder,
+        rounds: tuple[Instant, ...],
+        *,
+        start: RoundStart,
+        carried: Instant,
+        budget: Budget,
+    ) -> None:
+        """Round k began with `start` and went the way that `carried` those values into it."""
+        self._netlist = netlist
+        self._order = order
+        self._rounds = rounds
+        self._start = start
+        self._carried = carried
+        self._budget = budget
+        # For each clock net asked about: the nets that can leave their value in `v[k-1]` while it is held.
+        self._moving_without: dict[NetId, set[NetId]] = {}
+
+    def bases(self) -> dict[NetId, tuple[bool, ...]]:
+        """What the flip-flops may carry into round k + 1; left out where it is just their value in `v[k]`."""
+        found: dict[NetId, tuple[bool, ...]] = {}
+        for flip_flop in self._netlist.flip_flops:
+            if is_doubly_forced(flip_flop, self._rounds[-1]):
+                found[flip_flop.output] = EITHER
+            elif has_edge(flip_flop, *self._rounds[-2:]) and not is_forced(flip_flop, self._rounds[-1]):
+                found[flip_flop.output] = self._sampled(flip_flop)
+        return found
+
+    def _sampled(self, flip_flop: FlipFlop) -> tuple[bool, ...]:
+        own = self._rounds[-1][flip_flop.output]
+        pins = product(*(self._read(pin, flip_flop.clock) for pin in flip_flop.data))
+        taken = {_taken(flip_flop.kind, read, own) for read in pins}
+        if any(is_forced(flip_flop, values) for values in self._rounds[:-1]):
+            taken.add(own)
+        return tuple(sorted(taken))
+
+    def _read(self, pin: NetId, clock: NetId) -> tuple[bool, ...]:
+        earlier = self._rounds[:-1]
+        if any(old[pin] != new[pin] for old, new in pairwise(earlier)):
+            return EITHER
+        if earlier[-1][pin] != self._rounds[-1][pin] and pin in self._moving_without_clock(clock):
+            return EITHER
+        return (earlier[0][pin],)
+
+    def _moving_without_clock(self, clock: NetId) -> set[NetId]:
+        found = self._moving_without.get(clock)
+        if found is None:
+            before = self._start.before
+            bases = {flip_flop.output: (self._carried[flip_flop.output],) for flip_flop in self._netlist.flip_flops}
+            again = RoundSearch(
+                self._netlist,
+                self._order,
+                replace(self._start, bases=bases, held=clock),
+                budget=self._budget,
+            )
+            found = {net for end in again.ends() for net, value in enumerate(end.values) if value != before[net]}
+            self._moving_without[clock] = found
+        return found
+
+
+def _taken(kind: FlipFlopKind, read: Sequence[bool], own: bool) -> bool:
+    if kind is FlipFlopKind.D:
+        return read[0]
+    if kind is FlipFlopKind.TOGGLE:
+        return own != read[0]
+    j, k = read
+    return not own if j and k else j if j or k else own
+
+
+def doubly_forced_bases(netlist: Netlist, values: Instant) -> dict[NetId, tuple[bool, ...]]:
+    """What the flip-flops may carry into round 1; left out where it is just their value before the step."""
+    return {flip_flop.output: EITHER for flip_flop in netlist.flip_flops if is_doubly_forced(flip_flop, values)}

@@ -1,0 +1,77 @@
+"""The live line: says what is being decided once that takes longer than a second. Only ever on a terminal.
+
+One line on its own stream, rewritten in place and wiped before anything else is printed; a pipe never sees it.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TextIO
+
+from verifier.report.pieces import clean
+
+PATIENCE_SECONDS = 1.0
+REFRESH_SECONDS = 0.5
+
+
+class LiveLine:
+    def __init__(self, stream: TextIO, *, enabled: bool, width: int = 80, patience: float = PATIENCE_SECONDS) -> None:
+        self._stream = stream
+        self._enabled = enabled
+        self._width = width
+        self._patience = patience
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._doing = ""
+        self._since = time.monotonic()
+        self._shown = 0
+        """How many characters of the line stand on the terminal now."""
+
+    def __enter__(self) -> LiveLine:
+        if self._enabled:
+            self._thread = threading.Thread(target=self._tick, daemon=True)
+            self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join()
+        with self._lock:
+            self._wipe()
+
+    def now(self, doing: str) -> None:
+        """From here on this is being done."""
+        with self._lock:
+            self._doing = clean(doing)
+            self._since = time.monotonic()
+
+    @contextmanager
+    def out_of_the_way(self) -> Iterator[None]:
+        """While something else is printed."""
+        with self._lock:
+            self._wipe()
+            yield
+
+    def _tick(self) -> None:
+        while not self._stop.wait(min(REFRESH_SECONDS, self._patience)):
+            with self._lock:
+                elapsed = time.monotonic() - self._since
+                if self._doing and elapsed >= self._patience:
+                    self._show(f"... {self._doing}, {elapsed:.0f} s")
+
+    def _show(self, text: str) -> None:
+        text = text[: self._width - 1]
+        self._stream.write("\r" + text.ljust(self._shown))
+        self._stream.flush()
+        self._shown = len(text)
+
+    def _wipe(self) -> None:
+        if self._shown:
+            self._stream.write("\r" + " " * self._shown + "\r")
+            self._stream.flush()
+            self._shown = 0

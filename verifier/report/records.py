@@ -1,0 +1,101 @@
+"""Verdicts and runs as machine-readable records: what `--json` writes. The fields and their order are fixed.
+
+Plain dictionaries and text. Nothing here opens a file for reading or decides anything.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from verifier.claims.claim import Design
+from verifier.claims.run import Run
+from verifier.evidence.verdict import ClaimResult, DesignResult
+from verifier.report.signals import Shown, shown_signals
+
+Record = dict[str, Any]
+
+
+def verdict_record(version: str, results: Sequence[DesignResult]) -> Record:
+    """Everything that was judged. `interrupted` is there only when the judging was cut short."""
+    record: Record = {"edgewright": version, "circuits": [_circuit(result) for result in results]}
+    if any(result.interrupted for result in results):
+        record["interrupted"] = True
+    return record
+
+
+def run_record(version: str, design: Design, run: Run, signals: Sequence[Shown]) -> Record:
+    """One played run, its trace in the form that verdicts have."""
+    circuit = {"name": design.name, "file": design.file, "trace": trace_record(run, signals)}
+    return {"edgewright": version, "circuits": [circuit]}
+
+
+def trace_record(run: Run, signals: Sequence[Shown]) -> Record:
+    return {
+        "signals": [signal.name for signal in signals],
+        "loop_from": None,
+        "steps": [
+            {"at": index, "values": {signal.name: signal.value(instant) for signal in signals}}
+            for index, instant in enumerate(run.instants)
+        ],
+    }
+
+
+def _circuit(result: DesignResult) -> Record:
+    claims = [_claim(result, claim) for claim in result.claims]
+    return {"name": result.design.name, "file": result.design.file, "claims": claims}
+
+
+def _claim(result: DesignResult, judged: ClaimResult) -> Record:
+    claim, run = judged.claim, judged.run
+    return {
+        "name": claim.name,
+        "kind": claim.kind.value,
+        "view": claim.view.value,
+        "verdict": judged.verdict.value,
+        "empty": judged.empty,
+        "expected": judged.expected.value,
+        "as_expected": judged.as_expected,
+        "engine": judged.engine,
+        "seconds": round(judged.seconds, 3),
+        "assumes": list(result.assumes),
+        "measured": None,
+        "trace": None if run is None else trace_record(run, shown_signals(result.design.netlist, claim)),
+    }
+
+
+def as_json(record: Record) -> str:
+    """The record as text. Characters that are not plain ASCII are escaped, so no name can steer a terminal."""
+    return json.dumps(record, indent=2) + "\n"
+
+
+def write_whole(path: Path, text: str) -> None:
+    """The file has the whole text or is left as it was: written beside it first, then moved into place.
+
+    Raises OSError when that cannot be done; nothing is left behind then.
+    """
+    path = path.resolve()
+    if path.exists() and not path.is_file():
+        path.write_text(text, encoding="utf-8")  # a device or a pipe: there is nothing to move into its place
+        return
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    beside = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            stream.write(text)
+        beside.chmod(0o666 & ~_umask())
+        beside.replace(path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def _umask() -> int:
+    """The process's mask for new files; it can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

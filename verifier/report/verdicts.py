@@ -1,0 +1,162 @@
+"""The page that `check` prints: verdicts first, one line a claim; then the runs; last the sums and what they rest on.
+
+Lines only. The order in which they are printed, and when, is the caller's business, so that a terminal can show each
+verdict as it comes.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from verifier.circuit.loops import components
+from verifier.circuit.netlist import FlipFlop, Gate, Latch, NetId, Netlist, SetReset
+from verifier.claims.claim import ClaimKind, Design
+from verifier.claims.run import Run
+from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
+from verifier.report.breach import what_happened
+from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph
+from verifier.report.signals import shown_signals
+from verifier.report.table import run_table
+
+CAUTION = (
+    "A proof speaks of the model: the parts as described, the inputs as assumed. "
+    "It is no safety certification; what can hurt needs independent review first."
+)
+VERDICT_WIDTH = max(len(verdict.value) for verdict in Verdict)
+
+TONES = {
+    Verdict.PROVED: Tone.GOOD,
+    Verdict.SHOWN: Tone.GOOD,
+    Verdict.BROKEN: Tone.BAD,
+    Verdict.IMPOSSIBLE: Tone.BAD,
+    Verdict.UNDECIDED: Tone.DOUBTFUL,
+}
+
+
+def circuit_heading(design: Design) -> Line:
+    fits = f", fits {clean(design.contract)}" if design.contract else ""
+    return line(Piece(clean(design.name), Tone.HEADING), fits, Piece(f"  ({clean(design.file)})", Tone.QUIET))
+
+
+def claim_lines(result: ClaimResult, *, name_width: int, width: int) -> list[Line]:
+    """The verdict on one claim; an undecided one says why."""
+    verdict = Piece(result.verdict.value.ljust(VERDICT_WIDTH), TONES[result.verdict])
+    name = clean(result.claim.name).ljust(name_width)
+    rest = [Piece("  " + text, tone) for text, tone in _remarks(result)]
+    lines = [line("  ", verdict, "  ", name, *rest)]
+    if result.reason:
+        margin = " " * (4 + VERDICT_WIDTH)
+        lines += paragraph(clean(result.reason), width=width, first=margin, then=margin, tone=Tone.QUIET)
+    return lines
+
+
+def _remarks(result: ClaimResult) -> list[tuple[str, Tone]]:
+    remarks: list[tuple[str, Tone]] = []
+    if result.empty:
+        remarks.append(("(empty: its trigger can never happen)", Tone.DOUBTFUL))
+    if result.verdict is Verdict.UNDECIDED:
+        return remarks
+    if not result.as_expected:
+        remarks.append((f"NOT AS EXPECTED: should be {result.expected.value}", Tone.BAD))
+    elif result.claim.expected_to_break:
+        remarks.append(("as expected", Tone.PLAIN))
+    return remarks
+
+
+def not_judged_lines(result: DesignResult, *, name_width: int) -> list[Line]:
+    """The claims that an interrupted judging never came to."""
+    judged = {claim.claim.name for claim in result.claims}
+    verdict = Piece("-".ljust(VERDICT_WIDTH), Tone.DOUBTFUL)
+    return [
+        line("  ", verdict, "  ", clean(claim.name).ljust(name_width), "  not judged")
+        for claim in result.design.claims
+        if claim.name not in judged
+    ]
+
+
+def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
+    """The run that breaks or shows a claim: title, claim, table, what happened, and how the parts powered up."""
+    if result.run is None:
+        return []
+    run, claim = result.run, result.claim
+    title = f"{clean(design.name)}: {clean(claim.name)} is {result.verdict.value}"
+    lines = [line(Piece(title, Tone.HEADING))]
+    kind = "" if claim.kind is ClaimKind.ALWAYS_THERE else f"{claim.kind.value} "
+    lines += paragraph(kind + clean(claim.text), width=width, first="  ", then="      ", tone=Tone.QUIET)
+    lines.append(line())
+    lines += run_table(design.netlist, run, shown_signals(design.netlist, claim), width=width)
+    lines.append(line())
+    word = "shown" if result.verdict is Verdict.SHOWN else "broken"
+    happened = what_happened(claim, run)
+    lines += paragraph(
+        f"{word} at step {len(run) - 1}: {clean(happened)}",
+        width=width,
+        first="    ",
+        then="      ",
+        tone=TONES[result.verdict],
+    )
+    return lines + _power_up_lines(
+        design, run, claim_shows={s.name for s in shown_signals(design.netlist, claim)}, width=width
+    )
+
+
+def _power_up_lines(design: Design, run: Run, *, claim_shows: set[str], width: int) -> list[Line]:
+    """Values that the circuit happened to power up with and that no column shows."""
+    netlist = design.netlist
+    values = [
+        f"{netlist.nets[net].name} {int(run.instants[0][net])}"
+        for net in free_at_power_up(netlist)
+        if netlist.nets[net].name not in claim_shows
+    ]
+    if not values:
+        return []
+    text = clean("it powered up with " + ", ".join(values))
+    return paragraph(text, width=width, first="    ", then="      ", tone=Tone.QUIET)
+
+
+def free_at_power_up(netlist: Netlist) -> list[NetId]:
+    """Named nets whose first value the file leaves open: storage of unknown start, and gates in loops."""
+    looped = {member.output for part in components(netlist) if part.is_loop for member in part.members}
+    storage = (FlipFlop, Latch, SetReset)
+    return [
+        net
+        for net, driver in sorted(netlist.drivers.items())
+        if driver.start is None
+        and not netlist.nets[net].anonymous
+        and (isinstance(driver, storage) or (isinstance(driver, Gate) and net in looped))
+    ]
+
+
+def summary_line(results: Sequence[DesignResult]) -> Line:
+    """How many verdicts of each kind, and how many are not as expected."""
+    claims = [claim for result in results for claim in result.claims]
+    counts = Counter(claim.verdict for claim in claims)
+    counted = ", ".join(f"{counts[verdict]} {verdict.value}" for verdict in Verdict if counts[verdict])
+    surprises = sum(not claim.as_expected and claim.verdict is not Verdict.UNDECIDED for claim in claims)
+    open_count = counts[Verdict.UNDECIDED]
+    if any(result.interrupted for result in results):
+        end = Piece("interrupted: not every claim was judged", Tone.DOUBTFUL)
+    elif surprises:
+        end = Piece(f"{surprises} NOT AS EXPECTED", Tone.BAD)
+    elif open_count:
+        end = Piece(f"{open_count} without an answer, the others as expected", Tone.DOUBTFUL)
+    else:
+        end = Piece("all as expected", Tone.GOOD)
+    return line(f"{counted or 'nothing judged'}: ", end)
+
+
+def footer_lines(results: Sequence[DesignResult], *, width: int) -> list[Line]:
+    """What the verdicts rest on: once for all where the circuits agree, by name where they differ. Then the caution."""
+    shared = (
+        [text for text in results[0].assumes if all(text in result.assumes for result in results)] if results else []
+    )
+    lines = [line(Piece("These verdicts rest on:", Tone.HEADING))] if results else []
+    for text in shared:
+        lines += paragraph(clean(text), width=width, first="  - ", then="    ")
+    for result in results:
+        for text in result.assumes:
+            if text not in shared:
+                name = clean(result.design.name)
+                lines += paragraph(f"{name}: {clean(text)}", width=width, first="  - ", then="    ")
+    return lines + paragraph(CAUTION, width=width)

@@ -1,0 +1,288 @@
+"""What a small loop can do, worked out exactly: the general multiple winner model as a table.
+
+J. A. Brzozowski, C.-J. H. Seger, "Asynchronous Circuits", Springer 1995: any non-empty set of excited members may fire at
+once; the outcomes are the states of the reachable non-transient cycles (a stable state is one of them). The rules for
+latches, set-reset latches and flip-flops in a loop are those of `grammar/README.md`, 12.2 and 12.4.
+
+A state of the loop is an integer: bit `i` is member `i`, followed by one bit for every seen enable. A surrounding is an
+integer too: one bit for every outside net, followed by one for every latch that was open before the round.
+
+The table has `2 ** (members + outside nets + latches)` rows, so it is for small loops; see `is_small`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+from verifier.circuit.loops import Component
+from verifier.circuit.netlist import Driver, FlipFlop, Gate, GateKind, Latch, Level, NetId, SetReset
+
+State = int
+Surrounding = int
+Target = Callable[[State, Surrounding], bool]
+Reader = Callable[[State, Surrounding], bool]
+
+MOST_ROWS = 1 << 13
+MOST_MOVES = 400_000
+"""Bounds of what is worked out as a table: about a second of work at the most."""
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """Everything that one race can lead to."""
+
+    states: tuple[State, ...]
+    """Sorted; never empty."""
+    oscillates: bool
+    """True when one of them is not stable."""
+
+
+class LoopTable:
+    """Outcomes of every race of one loop, and its possible power-up states.
+
+    `held` are members whose value is given from outside instead (grammar/README.md, 12.3).
+    """
+
+    def __init__(self, component: Component, held: frozenset[NetId] = frozenset()) -> None:
+        self.members: tuple[Driver, ...] = tuple(m for m in component.members if m.output not in held)
+        inside = {member.output: index for index, member in enumerate(self.members)}
+        self.outside: tuple[NetId, ...] = (*component.outside_nets, *(m for m in component.outputs if m in held))
+        self.latches: tuple[Latch, ...] = tuple(m for m in self.members if isinstance(m, Latch))
+        self.seen: tuple[Latch, ...] = tuple(m for m in self.latches if m.enable.net not in inside)
+        self._inside: Mapping[NetId, int] = inside
+        self._outside_index = {net: index for index, net in enumerate(self.outside)}
+
+    @property
+    def state_bits(self) -> int:
+        return len(self.members) + len(self.seen)
+
+    @property
+    def surrounding_bits(self) -> int:
+        return len(self.outside) + len(self.latches)
+
+    @property
+    def is_small(self) -> bool:
+        rows = 1 << (len(self.members) + self.surrounding_bits)
+        return rows <= MOST_ROWS and 3**self.state_bits << self.surrounding_bits <= MOST_MOVES
+
+    def race_outcomes(self) -> dict[tuple[State, Surrounding], Outcomes]:
+        """Outcomes for every state of the members and every surrounding; seen enables start as their latch was."""
+        targets = [*(self._target(member) for member in self.members), *(self._enable(latch) for latch in self.seen)]
+        result: dict[tuple[State, Surrounding], Outcomes] = {}
+        for surrounding in range(1 << self.surrounding_bits):
+            seen_at_first = self._seen_at_first(surrounding)
+            reachable = _outcomes_from_every_state(_target_states(targets, surrounding))
+            for state in range(1 << len(self.members)):
+                result[state, surrounding] = self._of_members(reachable(state | seen_at_first))
+        return result
+
+    def power_up_states(self) -> dict[Surrounding, Outcomes]:
+        """For every value of the outside nets: the states at the first instant, starts disregarded where none is stable."""
+        targets = [self._target(member, at_power_up=True) for member in self.members]
+        result: dict[Surrounding, Outcomes] = {}
+        for surrounding in range(1 << len(self.outside)):
+            goals = _target_states(targets, surrounding)
+            stable = [state for state, goal in enumerate(goals) if state == goal]
+            if stable:
+                kept = tuple(state for state in stable if self._obeys_starts(state, surrounding))
+                result[surrounding] = Outcomes(kept, oscillates=False)
+            else:
+                cycles = [cycle for cycle in _move_components(goals) if not _is_transient(cycle, goals)]
+                result[surrounding] = Outcomes(tuple(sorted({s for c in cycles for s in c})), oscillates=True)
+        return result
+
+    def _seen_at_first(self, surrounding: Surrounding) -> State:
+        state = 0
+        for position, latch in enumerate(self.seen, start=len(self.members)):
+            was_open = surrounding >> (len(self.outside) + self.latches.index(latch)) & 1
+            state |= was_open << position
+        return state
+
+    def _of_members(self, outcomes: Outcomes) -> Outcomes:
+        mask = (1 << len(self.members)) - 1
+        return Outcomes(tuple(sorted({state & mask for state in outcomes.states})), outcomes.oscillates)
+
+    def _obeys_starts(self, state: State, surrounding: Surrounding) -> bool:
+        for index, member in enumerate(self.members):
+            if member.start is None or bool(state >> index & 1) == member.start:
+                continue
+            if isinstance(member, Gate):
+                return False
+            target = self._target(member, at_power_up=True)
+            if target(state | 1 << index, surrounding) != target(state & ~(1 << index), surrounding):
+                return False
+        return True
+
+    def _reader(self, net: NetId) -> Reader:
+        if net in self._inside:
+            inside = self._inside[net]
+            return lambda state, surrounding: bool(state >> inside & 1)
+        outside = self._outside_index[net]
+        return lambda state, surrounding: bool(surrounding >> outside & 1)
+
+    def _level(self, level: Level | None) -> Reader:
+        if level is None:
+            return lambda state, surrounding: False
+        read = self._reader(level.net)
+        return read if level.active_high else lambda state, surrounding: not read(state, surrounding)
+
+    def _enable(self, latch: Latch) -> Target:
+        return self._level(latch.enable)
+
+    def _target(self, member: Driver, at_power_up: bool = False) -> Target:
+        match member:
+            case Gate():
+                return _gate_target(member.kind, [self._reader(net) for net in member.inputs])
+            case Latch():
+                return self._latch_target(member, at_power_up)
+            case SetReset():
+                return _set_reset_target(
+                    self._reader(member.output), self._reader(member.set), self._reader(member.reset)
+                )
+            case FlipFlop():
+                own, clear, preset = self._reader(member.output), self._level(member.clear), self._level(member.preset)
+                return lambda s, e: preset(s, e) or (own(s, e) and not clear(s, e))
+
+    def _latch_target(self, latch: Latch, at_power_up: bool) -> Target:
+        own, data, enable = self._reader(latch.output), self._reader(latch.data), self._enable(latch)
+        if at_power_up:
+            return lambda s, e: data(s, e) if enable(s, e) else own(s, e)
+        was_open = len(self.outside) + self.latches.index(latch)
+        if latch in self.seen:
+            seen = len(self.members) + self.seen.index(latch)
+            return lambda s, e: data(s, e) if e >> was_open & 1 and s >> seen & 1 else own(s, e)
+        return lambda s, e: data(s, e) if e >> was_open & 1 and enable(s, e) else own(s, e)
+
+
+def gate_value(kind: GateKind, values: list[bool]) -> bool:
+    """The function of a gate."""
+    match kind:
+        case GateKind.LOW:
+            return False
+        case GateKind.HIGH:
+            return True
+        case GateKind.BUFFER:
+            return values[0]
+        case GateKind.NOT:
+            return not values[0]
+        case GateKind.AND:
+            return all(values)
+        case GateKind.OR:
+            return any(values)
+        case GateKind.NAND:
+            return not all(values)
+        case GateKind.NOR:
+            return not any(values)
+        case GateKind.XOR:
+            return sum(values) % 2 == 1
+        case GateKind.XNOR:
+            return sum(values) % 2 == 0
+        case GateKind.MAJORITY:
+            return 2 * sum(values) > len(values)
+        case GateKind.SELECT:
+            return values[1] if values[0] else values[2]
+
+
+def _gate_target(kind: GateKind, readers: list[Reader]) -> Target:
+    return lambda s, e: gate_value(kind, [read(s, e) for read in readers])
+
+
+def _set_reset_target(own: Reader, set_pin: Reader, reset_pin: Reader) -> Target:
+    def target(state: State, surrounding: Surrounding) -> bool:
+        setting, resetting = set_pin(state, surrounding), reset_pin(state, surrounding)
+        if setting and resetting:
+            return not own(state, surrounding)
+        return setting or (own(state, surrounding) and not resetting)
+
+    return target
+
+
+def _target_states(targets: list[Target], surrounding: Surrounding) -> list[State]:
+    """For every state, the state in which every member has its target."""
+    return [
+        sum(target(state, surrounding) << position for position, target in enumerate(targets))
+        for state in range(1 << len(targets))
+    ]
+
+
+def _successors(state: State, goal: State) -> Iterator[State]:
+    """Every state that one move leads to: any non-empty set of excited members fires."""
+    excited = state ^ goal
+    fired = excited
+    while fired:
+        yield state ^ fired
+        fired = (fired - 1) & excited
+
+
+def _move_components(goals: list[State]) -> Iterator[list[State]]:
+    """Strongly connected components of the graph of moves, each after all that it can reach (Tarjan 1972)."""
+    index: dict[State, int] = {}
+    lowest: dict[State, int] = {}
+    waiting: list[State] = []
+    is_waiting: set[State] = set()
+    for root in range(len(goals)):
+        if root in index:
+            continue
+        index[root] = lowest[root] = len(index)
+        waiting.append(root)
+        is_waiting.add(root)
+        path = [(root, _successors(root, goals[root]))]
+        while path:
+            state, remaining = path[-1]
+            for successor in remaining:
+                if successor not in index:
+                    index[successor] = lowest[successor] = len(index)
+                    waiting.append(successor)
+                    is_waiting.add(successor)
+                    path.append((successor, _successors(successor, goals[successor])))
+                    break
+                if successor in is_waiting:
+                    lowest[state] = min(lowest[state], index[successor])
+            else:
+                path.pop()
+                if path:
+                    lowest[path[-1][0]] = min(lowest[path[-1][0]], lowest[state])
+                if lowest[state] == index[state]:
+                    component = [waiting.pop()]
+                    while component[-1] != state:
+                        component.append(waiting.pop())
+                    is_waiting.difference_update(component)
+                    yield component
+
+
+def _is_transient(component: list[State], goals: list[State]) -> bool:
+    """True when no run of moves stays in the component for ever.
+
+    A lone unstable state is left at once (no member is excited towards its own value). In a larger component a member that
+    is excited with one target throughout would have to fire, and its firing leaves the component.
+    """
+    if len(component) == 1:
+        return goals[component[0]] != component[0]
+    always_excited = -1
+    same_high = same_low = -1
+    for state in component:
+        always_excited &= state ^ goals[state]
+        same_high &= goals[state]
+        same_low &= ~goals[state]
+    return always_excited & (same_high | same_low) != 0
+
+
+def _outcomes_from_every_state(goals: list[State]) -> Callable[[State], Outcomes]:
+    """Outcomes by state; a component inherits those of every component its moves lead to."""
+    component_of: dict[State, int] = {}
+    reached: list[frozenset[State]] = []
+    oscillating: list[bool] = []
+    for number, component in enumerate(_move_components(goals)):
+        for state in component:
+            component_of[state] = number
+        lasting = not _is_transient(component, goals)
+        states = set(component) if lasting else set()
+        oscillates = lasting and len(component) > 1
+        below = {component_of[s] for state in component for s in _successors(state, goals[state])} - {number}
+        for lower in below:
+            states |= reached[lower]
+            oscillates = oscillates or oscillating[lower]
+        reached.append(frozenset(states))
+        oscillating.append(oscillates)
+    return lambda state: Outcomes(tuple(sorted(reached[component_of[state]])), oscillating[component_of[state]])

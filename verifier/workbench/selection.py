@@ -1,0 +1,104 @@
+"""Which circuits and claims of a file a call is about, and whether every one of them can be decided.
+
+Wrong names are refused with the nearest right one. A claim of a kind that has no engine yet is refused too: never left out.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from verifier.claims.claim import Claim, Design, Given, View, WiringFile
+from verifier.claims.support import unsupported
+from verifier.errors import CallError, Diagnostic, SourceError, Span
+
+Names = str | Sequence[str] | None
+"""One name, several, or None for all."""
+
+
+def selected(wiring_file: WiringFile, *, circuit: Names = None, claim: Names = None, view: View | None = None) -> tuple[Design, ...]:
+    """The designs asked for, each with only the claims asked for; a design without any is left out.
+
+    Raises:
+        CallError: a name fits nothing, or nothing is left.
+        SourceError: something selected cannot be decided yet.
+    """
+    circuits, claims = _as_names(circuit), _as_names(claim)
+    designs = wiring_file.designs
+    if not designs:
+        raise CallError(f"{wiring_file.path} describes no circuit, so there is nothing to do")
+    _known(circuits, [design.name for design in designs], "circuit", wiring_file.path)
+    designs = tuple(design for design in designs if circuits is None or design.name in circuits)
+    _known(claims, [claim.name for design in designs for claim in design.claims], "claim", wiring_file.path)
+    narrowed = [_narrowed(design, claims, view) for design in designs]
+    kept = tuple(design for design in narrowed if design.claims)
+    if not kept:
+        raise CallError(f"no selected claim of {wiring_file.path} is one of the {view.value} view" if view else "no claim is selected")
+    refuse_unsupported(kept)
+    return kept
+
+
+def _as_names(names: Names) -> tuple[str, ...] | None:
+    if names is None:
+        return None
+    return (names,) if isinstance(names, str) else tuple(names)
+
+
+def _known(asked: Iterable[str] | None, known: Sequence[str], what: str, path: str) -> None:
+    for name in asked or ():
+        if name not in known:
+            raise CallError(f"there is no {what} named {name} in {path}", nearest_hint(name, known))
+
+
+def nearest_hint(name: str, known: Iterable[str]) -> str:
+    """Points at names close to a wrong one, or lists what there is when that is short."""
+    known = list(dict.fromkeys(known))
+    close = difflib.get_close_matches(name, known, n=3)
+    if close:
+        return f"did you mean {' or '.join(close)}?"
+    return f"there is {', '.join(known)}" if 0 < len(known) <= 12 else ""
+
+
+def _narrowed(design: Design, claims: Sequence[str] | None, view: View | None) -> Design:
+    kept = tuple(
+        claim
+        for claim in design.claims
+        if (claims is None or claim.name in claims) and (view is None or claim.view is view)
+    )
+    return dataclasses.replace(design, claims=kept)
+
+
+def refuse_unsupported(designs: Iterable[Design]) -> None:
+    """Raises SourceError with one finding for each claim and given that no engine can decide yet."""
+    findings: dict[tuple[Span, str], Diagnostic] = {}
+    for design in designs:
+        for stated in (*design.givens, *design.claims):
+            found = unsupported(stated)
+            if found is not None:
+                phrase, span = found
+                findings.setdefault((span, stated.name), _cannot_yet(stated, phrase, span))
+    if findings:
+        raise SourceError(list(findings.values()))
+
+
+def _cannot_yet(stated: Claim | Given, phrase: str, span: Span) -> Diagnostic:
+    what = "given" if isinstance(stated, Given) else "claim"
+    effect = "no claim under it was judged" if isinstance(stated, Given) else "it was NOT judged"
+    return Diagnostic(
+        code="cannot-decide-yet",
+        message=f"the {what} {stated.name} uses `{phrase}`, which cannot be decided yet; {effect}",
+        span=span,
+        excerpt=source_line(span),
+        hint="" if isinstance(stated, Given) else "judge the other claims by naming them with --claim",
+    )
+
+
+def source_line(span: Span) -> str:
+    """The line that the span starts on, or nothing when the file cannot be read any more."""
+    try:
+        with Path(span.file).open(encoding="utf-8", errors="replace") as stream:
+            return next((text.rstrip("\r\n") for number, text in enumerate(stream, 1) if number == span.line), "")
+    except OSError:
+        return ""
