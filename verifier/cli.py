@@ -11,12 +11,25 @@ import sys
 from collections.abc import Callable, Sequence
 from enum import IntEnum
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
+from verifier.call import parsed
 from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
 
 if TYPE_CHECKING:
-    from verifier.evidence.verdict import DesignResult
+    from verifier.claims.claim import Claim, Design, WiringFile
+    from verifier.errors import Diagnostic
+    from verifier.evidence.verdict import ClaimResult, DesignResult
+    from verifier.report.progress import LiveLine
+    from verifier.report.records import Record
+    from verifier.report.writer import Writer
+
+    class Page(Protocol):
+        """What is told about a judging while it goes on, and prints it."""
+
+        def starts(self, design: Design, claim: Claim) -> None: ...
+        def judged(self, design: Design, result: ClaimResult) -> None: ...
+        def finish(self, results: Sequence[DesignResult]) -> None: ...
 
 
 class ExitCode(IntEnum):
@@ -31,34 +44,6 @@ class ExitCode(IntEnum):
     OUTPUT_CLOSED = 141
 
 
-EXIT_CODES_TOLD = """\
-exit codes:
-  0  every verdict is as expected          3  a claim stayed undecided
-  1  a claim is not as expected            4  internal disagreement or error
-  2  the input or the call is wrong      130  interrupted (Ctrl-C)
-"""
-
-EXAMPLE = """\
-example: two bells that must never be struck together
-  $ cat two_bells.wiring
-  circuit two_bells
-      input  low_key, high_key
-      output low_bell, high_bell
-      must never_both: never (low_bell and high_bell)
-      low_bell  = low_key
-      high_bell = high_key and not low_key
-  $ edgewright check two_bells.wiring
-"""
-
-RUN_STEPS = """\
-Each STEP is one step; the words in it happen together:
-  lever=1         set an input (a bus takes a number: pattern=5)
-  lever           flip an input of one bit
-  "a=1 b=0"       two at once, where the file lets inputs change together
-  wait            change nothing
-"""
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one call. Returns its exit code; every ending of the command goes through here."""
     for stream in (sys.stdout, sys.stderr):
@@ -66,8 +51,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     try:
-        call = _parser().parse_args(arguments)
-        code = int(call.command(call))
+        call = parsed(arguments)
+        code = int(COMMANDS[call.command](call))
         sys.stdout.flush()
     except EdgewrightError as error:
         _tell(error)
@@ -121,93 +106,6 @@ def _tell(error: EdgewrightError) -> None:
     sys.stderr.write("".join(clean(row) + "\n" for row in rows))
 
 
-def _parser() -> argparse.ArgumentParser:
-    plain = argparse.RawDescriptionHelpFormatter
-    parser = argparse.ArgumentParser(
-        prog="edgewright",
-        description="Proves small sequential circuits right, or hands over the shortest input sequence that breaks them.",
-        epilog=f"{EXAMPLE}\n{EXIT_CODES_TOLD}",
-        formatter_class=plain,
-        allow_abbrev=False,
-    )
-    parser.add_argument("--version", action=_ShowVersion, nargs=0, help="print the version and stop")
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    described = [
-        ("check", _check, "judge every claim; a table of steps for each broken one"),
-        ("compare", _compare, "judge every claim of every circuit; circuits down, claims across"),
-        ("run", _run, "play a sequence of inputs and show every step"),
-    ]
-    for name, command, help_text in described:
-        epilog = f"{RUN_STEPS}\n{EXIT_CODES_TOLD}" if name == "run" else EXIT_CODES_TOLD
-        sub = commands.add_parser(
-            name, help=help_text, description=help_text.capitalize() + ".", epilog=epilog, formatter_class=plain, allow_abbrev=False
-        )
-        sub.set_defaults(command=command)
-        {"check": _check_options, "compare": _judging_options, "run": _run_options}[name](sub)
-        sub.add_argument("--json", metavar="PATH", help="write the records there too; - : to standard output, and nothing else")
-        sub.add_argument("--allow-outside", action="store_true", help="let `use` reach out of the file's own folder")
-    return parser
-
-
-class _ShowVersion(argparse.Action):
-    """Asks for the version only when it is wanted: looking it up costs as much as a small proof."""
-
-    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
-        import verifier
-
-        print(f"edgewright {verifier.__version__}")
-        parser.exit()
-
-
-def _judging_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", metavar="FILE", nargs="+", help="wiring file")
-    parser.add_argument("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
-    parser.add_argument("--claim", metavar="NAME", action="append", help="only this claim (may be given again)")
-    parser.add_argument("--view", metavar="VIEW", type=_view, help="only claims of this view: settled, any-delay or timed")
-    parser.add_argument("--limit", metavar="SECONDS", type=_seconds, default=60.0, help="longest time for one claim (60)")
-    parser.add_argument("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
-
-
-def _check_options(parser: argparse.ArgumentParser) -> None:
-    _judging_options(parser)
-    parser.add_argument("--show", action="store_true", help="print the run of each shown claim as well")
-    parser.add_argument("--quiet", action="store_true", help="print no runs, only verdicts")
-
-
-def _run_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="wiring file")
-    parser.add_argument("steps", metavar="STEP", nargs="*", help="what to do, one argument a step; see below")
-    parser.add_argument("--circuit", metavar="NAME", help="the circuit to play; needed when the file has several")
-    parser.add_argument("--steps", dest="steps_from", metavar="PATH", help="read the steps there, one a line; - : from standard input")
-    parser.add_argument("--nets", metavar="NAME,...", default="", help="inner nets to show beside the pins")
-    parser.add_argument("--start", metavar="NAME=VALUE", action="append", default=[], help="value at power-up, of an input or a storage part")
-
-
-def _view(text: str) -> View:
-    from verifier.claims.claim import View
-
-    try:
-        return View(text.replace("-", " ").replace("_", " "))
-    except ValueError:
-        raise argparse.ArgumentTypeError("a view is settled, any-delay or timed") from None
-
-
-def _seconds(text: str) -> float:
-    try:
-        seconds = float(text)
-    except ValueError:
-        seconds = 0.0
-    if not 0 < seconds < float("inf"):
-        raise argparse.ArgumentTypeError("a time limit is a number of seconds above 0")
-    return seconds
-
-
-def _count(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or int(text) < 1:
-        raise argparse.ArgumentTypeError("a depth is a whole number above 0")
-    return int(text)
-
-
 def _check(call: argparse.Namespace) -> int:
     from verifier.report.check_page import CheckPage
 
@@ -246,6 +144,44 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
 
         _put_record(verdict_record(verifier.__version__, result.designs), call.json)
     return exit_code(result.designs)
+
+
+def _run(call: argparse.Namespace) -> int:
+    """Plays the steps and shows them. No claim is judged, so it ends well unless the call is wrong."""
+    import verifier
+    from verifier.report.records import run_record
+    from verifier.report.run_page import played_lines
+    from verifier.report.signals import shown_signals
+    from verifier.workbench.selection import one_circuit
+    from verifier.workbench.sequence import play_words, shown_names
+
+    _refuse_unwritable(call.json)
+    design = one_circuit(_loaded([call.file], call.allow_outside), call.circuit)
+    nets = shown_names(design, [name.strip() for name in call.nets.split(",") if name.strip()])
+    played = play_words(design, _steps(call), call.start)
+    signals = shown_signals(design.netlist, further=nets)
+    writer = _writer(call.json)
+    writer.write(played_lines(design, played.run, signals, played.notes, width=writer.width))
+    if call.json is not None:
+        _put_record(run_record(verifier.__version__, design, played.run, signals), call.json)
+    return ExitCode.AS_EXPECTED
+
+
+def _steps(call: argparse.Namespace) -> list[str]:
+    from verifier.workbench.sequence import steps_in
+
+    if call.steps_from is None:
+        return list(call.steps)
+    if call.steps:
+        raise CallError("steps are given both on the command line and with --steps")
+    if call.steps_from == "-":
+        return steps_in(sys.stdin.read())
+    try:
+        return steps_in(Path(call.steps_from).read_text(encoding="utf-8"))
+    except UnicodeDecodeError as error:
+        raise CallError(f"{call.steps_from} is not UTF-8 text") from error
+    except OSError as error:
+        raise CallError(f"cannot read {call.steps_from}: {error.strerror or error}") from error
 
 
 def exit_code(results: Sequence[DesignResult]) -> ExitCode:
@@ -303,3 +239,6 @@ def _put_record(record: Record, json_path: str) -> None:
         write_whole(Path(json_path), as_json(record))
     except OSError as error:
         raise CallError(f"cannot write {json_path}: {error.strerror or error}") from error
+
+
+COMMANDS = {"check": _check, "compare": _compare, "run": _run}

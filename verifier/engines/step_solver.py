@@ -8,19 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from verifier.engines.lifting import Cube
 from verifier.logic.bit_graph import BitGraph, Literal
 from verifier.logic.session import LoadedGraph, Session, SessionLiteral
 from verifier.logic.transition_system import Register, TransitionSystem
 
 
 class StepSolver:
-    """(T1) `next(l)` equals the register's `next` in every model. (T2) assuming `start` makes every known register 0."""
+    """(T1) `next(l)` equals the register's `next` in every model. (T2) Assuming `start` makes every known register 0.
+    (T3) Assuming `outside(cube)` excludes the cube now; left alone it excludes nothing.
+    """
 
     def __init__(self, graph: BitGraph, constraints: Sequence[Literal]) -> None:
         self.session = Session()
         self.start = self.session.variable()
         self._loaded = LoadedGraph(self.session, graph)
         self._next: dict[Literal, SessionLiteral] = {}
+        self._outside: dict[Cube, SessionLiteral] = {}
         for constraint in constraints:
             self.session.add_clause([self._loaded.term(constraint)])
 
@@ -38,10 +42,17 @@ class StepSolver:
         """The value that a literal of a register variable has after the step, to assume."""
         return self._next[literal & ~1] ^ (literal & 1)
 
-    def is_stale_for(self, system: TransitionSystem) -> bool:
+    def outside(self, cube: Cube) -> SessionLiteral:
+        variable = self._outside.get(cube)
+        if variable is None:
+            variable = self._outside[cube] = self.session.variable()
+            self.session.add_clause([variable ^ 1, *(self.now(literal ^ 1) for literal in sorted(cube))])
+        return variable
+
+    def is_stale_for(self, system: TransitionSystem, cubes: int) -> bool:
         """Whether so much has piled up that a new one is cheaper: a model takes about 1 us for each variable.
 
-        The bound is where the dearer models have cost as much as loading anew (measured with 60 to 500 nodes).
+        `cubes` is how many would have to be loaded again.
         """
-        needed = 2 * len(system.registers) + len(system.inputs)
-        return self.session.variable_count > 3 * needed + 150
+        needed = 2 * len(system.registers) + len(system.inputs) + cubes
+        return self.session.variable_count > 2 * needed + 200

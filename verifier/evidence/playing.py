@@ -30,7 +30,7 @@ def play(netlist: Netlist, script: Sequence[Setting], start: Setting | None = No
     """The run in which each item of the script sets the inputs it names; the others stay.
 
     The first item gives the inputs at the first instant, where unnamed ones are 0. `start` names signals that must have
-    these values at the first instant. Where the circuit may go several ways it goes the first, in the simulator's order.
+    these values at the first instant. Where the circuit may go several ways it goes the first in the simulator's order.
     A step that breaks the input rules is played, and noted.
 
     Raises:
@@ -101,10 +101,9 @@ def _broken_rules(simulator: Simulator, old: Instant, new: Instant) -> list[str]
     if simulator.permitted_change(old, new):
         return []
     changed = [pin for pin in simulator.netlist.inputs if _changes(pin, old, new)]
-    names = ", ".join(pin.name for pin in changed)
-    return [
-        f"not permitted: {names} ({', '.join(sorted({pin.input_class.value for pin in changed}))}) may not change so"
-    ]
+    if len(changed) == 1:
+        return [f"not permitted: {changed[0].name} never changes"]
+    return [f"not permitted: {' and '.join(pin.name for pin in changed)} change in one step"]
 
 
 def _changes(pin: Input, old: Instant, new: Instant) -> bool:
@@ -122,7 +121,7 @@ def _ways(netlist: Netlist, outcomes: Sequence[Outcome]) -> list[str]:
 
 
 def _differing(netlist: Netlist, instants: Sequence[Instant]) -> str:
-    """The names of the nets that are not the same in all of these; only those that were named in the circuit if there are any."""
+    """The names of the nets that are not the same in all of these; nameless ones only if there are no others."""
     nets = [net for net in range(len(netlist.nets)) if len({instant[net] for instant in instants}) > 1]
     named = [net for net in nets if not netlist.nets[net].anonymous] or nets
     return ", ".join(netlist.nets[net].name for net in named)

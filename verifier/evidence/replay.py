@@ -1,4 +1,4 @@
-"""The second opinion on a run that an engine found: the simulator lives through it, and the claim is judged by its meaning.
+"""The second opinion on a run that an engine found: the simulator lives through it, its meaning judges the claim.
 
 The engine says which instants the run has and that its last one breaks the claim (or shows it); nothing of that is
 believed here. Endless runs and the delay views are not replayed.
@@ -28,8 +28,8 @@ def replay(design: Design, instants: Sequence[Instant], claim: Claim, simulator:
     """The run through these instants, with events that go with the verdict.
 
     Pre: the claim's view is the settled one, and its formula one that a finite run breaks or shows.
-    Post: the run is possible and permitted; every given holds at all its instants; the claim is broken (`can`: shown) at
-    the last instant and at none before it.
+    Post: the run is possible and permitted; every given holds at all its instants; the claim is broken (`can`: shown)
+    at the last instant and at none before it.
 
     Raises:
         InternalDisagreement: one of these is not so.
@@ -55,7 +55,7 @@ def _possible_events(simulator: Simulator, instants: Sequence[Instant], claim: C
     first = simulator.is_first_instant(instants[0])
     if first is None:
         raise _disagreement(simulator.netlist, claim, 0, "the circuit cannot start like this")
-    possible = [(first,)]
+    possible: list[tuple[StepEvents, ...]] = [(first,)]
     for i in range(1, len(instants)):
         if not simulator.permitted_change(instants[i - 1], instants[i]):
             raise _disagreement(simulator.netlist, claim, i, "the inputs may not change like this")

@@ -264,3 +264,25 @@ class LoadedGraph:
             for operand in (self._graph.lefts[node], self._graph.rights[node]):
                 if operand != VARIABLE and operand >> 1 not in self._terms:
                     raise ValueError(f"node {node} is loaded, its operand {operand >> 1} is not")
+
+
+@cache
+def _judge_context() -> Handle:
+    return new_context()
+
+
+def judge_script(script: str) -> list[str]:
+    """What z3 prints for an SMT-LIB script, line by line, in a context that no session has a part in.
+
+    Nothing an earlier script said is left over: each starts with a reset. The answers are words because that is what a script
+    has. z3 handles Ctrl-C itself while a script runs and answers `unknown`; here that is a KeyboardInterrupt again.
+    """
+    answers = _evaluate("(reset)\n" + script)
+    if "unknown" in answers and "interrupt" in "".join(_evaluate("(get-info :reason-unknown)")):
+        raise KeyboardInterrupt
+    return answers
+
+
+def _evaluate(script: str) -> list[str]:
+    printed: bytes = load_library().Z3_eval_smtlib2_string(_judge_context(), script.encode())
+    return printed.decode().split("\n")[:-1]

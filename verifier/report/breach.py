@@ -26,7 +26,10 @@ def what_happened(claim: Claim, run: Run) -> str:
     """One sentence, without a full stop, about the last instant of a run that breaks a `must` or shows a `can`."""
     if claim.kind is ClaimKind.CAN:
         return happens(claim.formula)
-    match claim.formula:
+    judged = claim.formula
+    if isinstance(judged, tree.Always):  # outermost, it says no more than its operand at every instant
+        judged = judged.operand
+    match judged:
         case tree.Settles():
             return _unsettled(run)
         case tree.NeverGlitches(signal=signal):
@@ -36,9 +39,9 @@ def what_happened(claim: Claim, run: Run) -> str:
         case tree.OnlyWhen(left=left, right=right) | tree.Apply(operator=Operator.IMPLIES, operands=(left, right)):
             return f"{happens(left)}, but {_fails(right, run)}"
         case tree.LeadsTo(left=left, right=right):
-            return f"{happens(left)} at step {_trigger(claim.formula, run)}, but {worded(right)} has not come"
-        case formula:
-            return _fails(formula, run)
+            return f"{happens(left)} at step {_trigger(judged, run)}, but {worded(right)} has not come"
+        case _:
+            return _fails(judged, run)
 
 
 def _unsettled(run: Run) -> str:

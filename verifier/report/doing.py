@@ -16,11 +16,11 @@ KEEP_TOGETHER = "\u00a0"
 """Stands for a space at which a line must not break."""
 
 
-def doing(netlist: Netlist, run: Run, index: int) -> str:
-    """What leads to instant `index`, and what went on in that step beside changing values."""
+def doing(netlist: Netlist, run: Run, index: int, *, asides: bool = True) -> str:
+    """What leads to instant `index`, with an aside when that step races or oscillates."""
     pins = [Shown(name=pin.name, nets=pin.nets, input_class=pin.input_class) for pin in netlist.inputs]
     words = _power_up(pins, run) if index == 0 else _step(pins, run, index)
-    return words + _aside(run.events[index])
+    return words + (_aside(run.events[index]) if asides else "")
 
 
 def _power_up(pins: Sequence[Shown], run: Run) -> str:
@@ -48,7 +48,7 @@ def _change(pin: Shown, before: int, after: int) -> str:
         return f"set {pin.name} to {after}"
     if pin.input_class is InputClass.BY_HAND:
         return f"flip {pin.name} {'up' if after else 'down'}"
-    return f"make {pin.name} {'high' if after else 'low'}"
+    return f"set {pin.name} {'high' if after else 'low'}"
 
 
 def _aside(events: StepEvents) -> str:

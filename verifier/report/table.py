@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from verifier.circuit.netlist import Netlist
 from verifier.claims.run import Run
 from verifier.report.doing import KEEP_TOGETHER, doing
-from verifier.report.pieces import Line, Piece, Tone, clean, line, wrapped
+from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph, wrapped
 from verifier.report.signals import Shown
 
 WHAT_TO_DO = "what to do"
@@ -43,25 +43,32 @@ class Column:
         return max(len(self.heading), *(len(cell.text) for cell in self.cells))
 
 
-def run_table(netlist: Netlist, run: Run, signals: Sequence[Shown], *, width: int = 80) -> list[Line]:
+Notes = Sequence[Sequence[str]]
+"""For each instant, what is to be said below its row; replaces the asides about races."""
+
+
+def run_table(
+    netlist: Netlist, run: Run, signals: Sequence[Shown], *, width: int = 80, notes: Notes | None = None
+) -> list[Line]:
     """The whole run, in as many blocks of columns as `width` asks for."""
-    deeds = [clean(doing(netlist, run, index)) for index in range(len(run))]
+    deeds = [clean(doing(netlist, run, index, asides=notes is None)) for index in range(len(run))]
     number_width = max(len("step"), len(str(len(run) - 1)))
     room = width - len(INDENT) - number_width - len(GAP)
     columns = [_column(signal, run, room) for signal in signals]
     doing_width = _doing_width(deeds, room - sum(column.width + len(GAP) for column in columns))
+    noted = [_note_lines(texts, number_width, width) for texts in notes or [()] * len(run)]
     lines: list[Line] = []
     for block in _blocks(columns, first_room=room - doing_width - len(GAP), room=room):
         if lines:
             lines.append(line())
-            lines += _block(block, [""] * len(deeds), number_width, 0)
+            lines += _block(block, [""] * len(deeds), number_width, 0, [[]] * len(deeds))
         else:
-            lines += _block(block, deeds, number_width, doing_width)
+            lines += _block(block, deeds, number_width, doing_width, noted)
     return lines
 
 
 def _doing_width(deeds: Sequence[str], to_spare: int) -> int:
-    """As wide as the steps need, within bounds; wider for the power-up, which may wrap, where the columns leave space."""
+    """As wide as the steps need, within bounds; wider for the power-up where the columns leave space."""
     steps = max((len(deed) for deed in deeds[1:]), default=0)
     needed = min(max(steps, DOING_NARROWEST), DOING_WIDEST)
     allowed = max(needed, min(len(deeds[0]), to_spare, DOING_WIDEST))
@@ -100,13 +107,34 @@ def _blocks(columns: Sequence[Column], *, first_room: int, room: int) -> list[li
     return blocks
 
 
-def _block(columns: Sequence[Column], deeds: Sequence[str], number_width: int, doing_width: int) -> list[Line]:
-    doing_heads = [WHAT_TO_DO.ljust(doing_width)] if doing_width else []
-    rules = ["-" * number_width, *(["-" * doing_width] if doing_width else []), *("-" * c.width for c in columns)]
-    headings = ["step".rjust(number_width), *doing_heads, *(c.heading.center(c.width) for c in columns)]
-    lines = [_joined([Piece(text, Tone.HEADING) for text in headings]), _joined([Piece(t, Tone.QUIET) for t in rules])]
+def _note_lines(texts: Sequence[str], number_width: int, width: int) -> list[Line]:
+    margin = INDENT + " " * number_width + GAP
+    return [
+        row
+        for text in texts
+        for row in paragraph(clean(text), width=width, first=f"{margin}* ", then=f"{margin}  ", tone=Tone.DOUBTFUL)
+    ]
+
+
+def _block(
+    columns: Sequence[Column],
+    deeds: Sequence[str],
+    number_width: int,
+    doing_width: int,
+    noted: Sequence[Sequence[Line]],
+) -> list[Line]:
+    """One block; without a `doing_width` it has no column of deeds."""
+    deed_widths = [doing_width] if doing_width else []
+    widths = [number_width, *deed_widths, *(column.width for column in columns)]
+    headings = ["step".rjust(number_width), *(WHAT_TO_DO.ljust(width) for width in deed_widths)]
+    headings += [column.heading.center(column.width) for column in columns]
+    lines = [
+        _joined([Piece(text, Tone.HEADING) for text in headings]),
+        _joined([Piece("-" * width, Tone.QUIET) for width in widths]),
+    ]
     for index, deed in enumerate(deeds):
         lines += _row(index, deed, [_centred(c.cells[index], c.width) for c in columns], number_width, doing_width)
+        lines += noted[index]
     return lines
 
 

@@ -1,8 +1,6 @@
-"""Judging designs: every claim through view, engine and second opinion, to a verdict.
+"""Judging whole files and whole designs, claim by claim, with word of each verdict as it comes.
 
-The one rule here: nothing is `proved` or `impossible` before a fresh solver has agreed with the invariant, and nothing is
-`broken` or `shown` before the plain simulator has lived through the run and the claim's textbook meaning agreed. A second
-opinion that could not be finished makes the verdict `undecided`; one that disagrees is an internal error, never a verdict.
+How one claim comes to its verdict is the business of `judge.py`; what is judged at all, of `selection.py`.
 """
 
 from __future__ import annotations
@@ -13,7 +11,9 @@ from pathlib import Path
 
 from verifier.claims.claim import Claim, Design, View, WiringFile
 from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult
+from verifier.language import load
 from verifier.workbench.assumptions import assumptions
+from verifier.workbench.judge import Judge
 from verifier.workbench.selection import Names, refuse_unsupported, selected
 
 DEFAULT_LIMIT_SECONDS = 60.0
@@ -46,7 +46,7 @@ def check(
         CallError: no such file, circuit or claim.
         InternalDisagreement: two independent ways of judging differ.
     """
-    wiring_file = source if isinstance(source, WiringFile) else _load(source, allow_outside)
+    wiring_file = source if isinstance(source, WiringFile) else load(source, allow_outside=allow_outside)
     results: list[DesignResult] = []
     for design in selected(wiring_file, circuit=circuit, claim=claim, view=view):
         result = check_design(design, limit=limit, depth=depth, on_start=on_start, on_result=on_result)
@@ -54,12 +54,6 @@ def check(
         if result.interrupted:
             break
     return FileResult(path=wiring_file.path, designs=tuple(results), warnings=wiring_file.warnings)
-
-
-def _load(path: str | Path, allow_outside: bool) -> WiringFile:
-    from verifier.language import load
-
-    return load(path, allow_outside=allow_outside)
 
 
 def check_design(
@@ -78,8 +72,8 @@ def check_design(
     results: list[ClaimResult] = []
     interrupted = False
     try:
-        judge = _Judge(design, limit=limit, depth=depth)
-        judge.refuse_what_permits_no_run()
+        judge = Judge(design, limit_seconds=limit, depth=depth)
+        judge.refuse_if_nothing_is_permitted()
         for claim in design.claims:
             if on_start is not None:
                 on_start(design, claim)

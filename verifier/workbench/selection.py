@@ -1,6 +1,7 @@
 """Which circuits and claims of a file a call is about, and whether every one of them can be decided.
 
-Wrong names are refused with the nearest right one. A claim of a kind that has no engine yet is refused too: never left out.
+Wrong names are refused with the nearest right one. A claim of a kind that has no engine yet is refused too: never left
+out.
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ Names = str | Sequence[str] | None
 """One name, several, or None for all."""
 
 
-def selected(wiring_file: WiringFile, *, circuit: Names = None, claim: Names = None, view: View | None = None) -> tuple[Design, ...]:
+def selected(
+    wiring_file: WiringFile, *, circuit: Names = None, claim: Names = None, view: View | None = None
+) -> tuple[Design, ...]:
     """The designs asked for, each with only the claims asked for; a design without any is left out.
 
     Raises:
@@ -35,9 +38,24 @@ def selected(wiring_file: WiringFile, *, circuit: Names = None, claim: Names = N
     narrowed = [_narrowed(design, claims, view) for design in designs]
     kept = tuple(design for design in narrowed if design.claims)
     if not kept:
-        raise CallError(f"no selected claim of {wiring_file.path} is one of the {view.value} view" if view else "no claim is selected")
+        of_view = f" of the {view.value} view" if view else ""
+        raise CallError(f"no claim{of_view} is selected in {wiring_file.path}")
     refuse_unsupported(kept)
     return kept
+
+
+def one_circuit(wiring_file: WiringFile, name: str | None) -> Design:
+    """The circuit of this name, or the only one there is. Raises CallError otherwise."""
+    designs = wiring_file.designs
+    names = [design.name for design in designs]
+    if name is None and len(designs) > 1:
+        raise CallError(
+            f"{wiring_file.path} has {len(designs)} circuits", f"choose one with --circuit: {', '.join(names)}"
+        )
+    if not designs:
+        raise CallError(f"{wiring_file.path} describes no circuit, so there is nothing to do")
+    _known([name] if name is not None else [], names, "circuit", wiring_file.path)
+    return next(design for design in designs if name in (None, design.name))
 
 
 def _as_names(names: Names) -> tuple[str, ...] | None:

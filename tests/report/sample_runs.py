@@ -81,7 +81,9 @@ def multiplexer_design(*claims: Claim) -> Design:
     )
 
 
-def judged(claim: Claim, verdict: Verdict, run: Run | None = None, *, empty: bool = False, reason: str = "") -> ClaimResult:
+def judged(
+    claim: Claim, verdict: Verdict, run: Run | None = None, *, empty: bool = False, reason: str = ""
+) -> ClaimResult:
     return ClaimResult(
         claim=claim, verdict=verdict, engine="by hand", seconds=0.25, run=run, empty=empty, reason=reason
     )

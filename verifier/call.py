@@ -1,0 +1,167 @@
+"""What a call of the command may say: commands, options, their ranges and their help.
+
+It reads a call and does nothing else.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, NoReturn
+
+if TYPE_CHECKING:
+    from verifier.claims.claim import View
+
+DEFAULT_LIMIT_SECONDS = 60.0
+
+EXIT_CODES_TOLD = """\
+exit codes:
+  0  every verdict is as expected          3  a claim stayed undecided
+  1  a claim is not as expected            4  internal disagreement or error
+  2  the input or the call is wrong      130  interrupted (Ctrl-C)
+"""
+
+EXAMPLE = """\
+example: two bells that must never be struck together
+  $ cat two_bells.wiring
+  circuit two_bells
+      input  low_key, high_key
+      output low_bell, high_bell
+      must never_both: never (low_bell and high_bell)
+      low_bell  = low_key
+      high_bell = high_key and not low_key
+  $ edgewright check two_bells.wiring
+"""
+
+RUN_STEPS = """\
+Each STEP is one step; the words in it happen together:
+  lever=1         set an input (a bus takes a number: pattern=5)
+  lever           flip an input of one bit
+  "a=1 b=0"       two at once, where the file lets inputs change together
+  wait            change nothing
+"""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Repeats nothing of a wrong call that could steer a terminal."""
+
+    def error(self, message: str) -> NoReturn:
+        from verifier.report.pieces import clean
+
+        super().error(clean(message))
+
+
+def parsed(arguments: Sequence[str] | None) -> argparse.Namespace:
+    """The call. A wrong one, `--help` and `--version` end the process by SystemExit, as argparse does."""
+    root = parser()
+    call, further = root.parse_known_args(arguments)
+    # Files and steps that stand after an option come back here: argparse gives a list of arguments only one place.
+    strange = [text for text in further if text.startswith("-")]
+    if strange:
+        root.error(f"unknown option {strange[0]}")
+    (call.steps if call.command == "run" else call.files).extend(further)
+    return call
+
+
+def parser() -> argparse.ArgumentParser:
+    plain = argparse.RawDescriptionHelpFormatter
+    root = _Parser(
+        prog="edgewright",
+        description="Proves small sequential circuits right, or finds the shortest input sequence that breaks them.",
+        epilog=f"{EXAMPLE}\n{EXIT_CODES_TOLD}",
+        formatter_class=plain,
+        allow_abbrev=False,
+    )
+    root.add_argument("--version", action=_ShowVersion, nargs=0, help="print the version and stop")
+    commands = root.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for name, (add_options, what, epilog) in {
+        "check": (_check_options, "judge every claim; a table of steps for each broken one", ""),
+        "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
+        "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
+    }.items():
+        command = commands.add_parser(
+            name,
+            help=what,
+            description=what.capitalize() + ".",
+            epilog=epilog + EXIT_CODES_TOLD,
+            formatter_class=plain,
+            allow_abbrev=False,
+        )
+        command.set_defaults(command=name)
+        add_options(command)
+        command.add_argument("--json", metavar="PATH", help="write the records there; `-`: print them and nothing else")
+        command.add_argument("--allow-outside", action="store_true", help="let `use` leave the file's own folder")
+    return root
+
+
+class _ShowVersion(argparse.Action):
+    """Asks for the version only when it is wanted: looking it up costs as much as a small proof."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        import verifier
+
+        print(f"edgewright {verifier.__version__}")
+        parser.exit()
+
+
+def _judging_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("files", metavar="FILE", nargs="+", help="wiring file")
+    add("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
+    add("--claim", metavar="NAME", action="append", help="only this claim (may be given again)")
+    add("--view", metavar="VIEW", type=_view, help="only claims of this view: settled, any-delay, timed")
+    add(
+        "--limit",
+        metavar="SECONDS",
+        type=_seconds,
+        default=DEFAULT_LIMIT_SECONDS,
+        help="longest time for one claim (%(default)g)",
+    )
+    add("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
+
+
+def _check_options(parser: argparse.ArgumentParser) -> None:
+    _judging_options(parser)
+    parser.add_argument("--show", action="store_true", help="print the run of each shown claim as well")
+    parser.add_argument("--quiet", action="store_true", help="print no runs, only verdicts")
+
+
+def _run_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("steps", metavar="STEP", nargs="*", help="what to do, one argument a step; see below")
+    add("--circuit", metavar="NAME", help="the circuit to play; needed when the file has several")
+    add("--steps", dest="steps_from", metavar="PATH", help="read the steps there, one a line; `-`: standard input")
+    add("--nets", metavar="NAME,...", default="", help="inner nets to show beside the pins")
+    add(
+        "--start",
+        metavar="NAME=VALUE",
+        action="append",
+        default=[],
+        help="value of an input or a net at power-up (may be given again)",
+    )
+
+
+def _view(text: str) -> View:
+    from verifier.claims.claim import View
+
+    try:
+        return View(text.replace("-", " ").replace("_", " "))
+    except ValueError:
+        raise argparse.ArgumentTypeError("a view is settled, any-delay or timed") from None
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = 0.0
+    if not 0 < seconds < float("inf"):
+        raise argparse.ArgumentTypeError("a time limit is a number of seconds above 0")
+    return seconds
+
+
+def _count(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError("a depth is a whole number above 0")
+    return int(text)

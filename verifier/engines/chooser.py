@@ -1,0 +1,215 @@
+"""Chooses how to decide: bounded search and property-directed reachability, by turns, in one process.
+
+Decides whatever one of the two decides; `Undecided` at the limit, or when bounded search has come to its depth and there is no proof.
+A few frames are searched first, as most counterexamples are short. Then the one that has used less time goes on; each is told
+how many frames the other has searched.
+
+(C1) A counterexample that is returned is the shortest: every smaller length was excluded by one of the two.
+(C2) What claims of one circuit share (solvers, invariants) depends on graph, constraints and registers only; a system that differs in
+these starts anew.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from verifier.engines.bounded_search import ENGINE as BOUNDED_SEARCH
+from verifier.engines.bounded_search import BoundedSearch
+from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
+from verifier.engines.lifting import Cube
+from verifier.engines.property_directed import ENGINE as PROPERTY_DIRECTED
+from verifier.engines.property_directed import CounterexampleLength, PropertyDirectedReachability
+from verifier.engines.step_solver import StepSolver
+from verifier.engines.unrolling import UnrolledSolver
+from verifier.errors import InternalDisagreement
+from verifier.logic.bit_graph import FALSE, BitGraph, Literal
+from verifier.logic.session import Answer, NoAnswerError
+from verifier.logic.transition_system import Invariant, TransitionSystem
+
+ENGINE = "bounded search and property-directed reachability"
+
+FIRST_FRAMES = 4
+"""Searched before a proof is tried."""
+LEAST_TURN_SECONDS = 0.05
+MOST_UNROLLED_VARIABLES = 20_000
+
+Progress = Callable[[int], None]
+"""Told, now and then, how many frames have been searched. What it raises ends the search."""
+
+
+@dataclass(kw_only=True)
+class _Circuit:
+    """What the claims of one circuit share."""
+
+    graph: BitGraph
+    constraints: tuple[Literal, ...]
+    next: dict[Literal, Literal] = field(default_factory=dict)
+    """Every register that was seen."""
+    inputs: set[Literal] = field(default_factory=set)
+    unrolled: UnrolledSolver | None = None
+    step: StepSolver | None = None
+    invariants: list[tuple[Cube, ...]] = field(default_factory=list)
+    """Each is inductive by itself under the constraints."""
+
+    def admits(self, system: TransitionSystem) -> bool:
+        return (
+            self.graph is system.graph
+            and self.constraints == system.constraints
+            and all(self.next.get(r.variable, r.next) == r.next for r in system.registers)
+            and self.inputs.isdisjoint(r.variable for r in system.registers)
+            and self.next.keys().isdisjoint(system.inputs)
+        )
+
+    def admit(self, system: TransitionSystem) -> None:
+        self.next.update((register.variable, register.next) for register in system.registers)
+        self.inputs.update(system.inputs)
+        if self.unrolled is None or self.unrolled.session.variable_count > MOST_UNROLLED_VARIABLES:
+            self.unrolled = UnrolledSolver(self.graph, self.constraints)
+        if self.step is None or self.step.is_stale_for(system, 0):
+            self.step = StepSolver(self.graph, self.constraints)
+
+    def known_about(self, system: TransitionSystem) -> list[tuple[Cube, ...]]:
+        variables = {register.variable for register in system.registers}
+        return [
+            cubes
+            for cubes in self.invariants
+            if all(literal & ~1 in variables for cube in cubes for literal in cube)
+        ]
+
+
+class Chooser:
+    """Decides systems one after another; those of one circuit (same graph, constraints and registers) share work."""
+
+    def __init__(self) -> None:
+        self._circuit: _Circuit | None = None
+
+    def decide(
+        self,
+        system: TransitionSystem,
+        *,
+        limit_seconds: float,
+        depth: int | None = None,
+        progress: Progress | None = None,
+    ) -> Decision:
+        """Is `bad` reachable?
+
+        Bounded search goes no further than `depth` frames. The limit is kept to within about 0.3 s.
+        """
+        deadline = time.monotonic() + limit_seconds
+        system = system.cone_of_influence()
+        if system.bad == FALSE or FALSE in system.constraints:
+            return Unreachable(invariant=Invariant(()), engine="constant")
+        circuit = self._circuit
+        if circuit is None or not circuit.admits(system):
+            circuit = _Circuit(graph=system.graph, constraints=system.constraints)
+        # Whatever is raised on the way (Ctrl-C above all) may leave half-loaded solvers behind: they are kept after an orderly end only.
+        self._circuit = None
+        circuit.admit(system)
+        decision = _Search(system, circuit, deadline, depth, progress).decide(limit_seconds)
+        self._circuit = circuit
+        return decision
+
+
+class _Search:
+    """The two engines taking turns on one system."""
+
+    def __init__(
+        self,
+        system: TransitionSystem,
+        circuit: _Circuit,
+        deadline: float,
+        depth: int | None,
+        progress: Progress | None,
+    ) -> None:
+        self._system = system
+        self._circuit = circuit
+        self._deadline = deadline
+        self._depth = depth
+        self._progress = progress
+        self._bounded = BoundedSearch(system, circuit.unrolled)
+        self._bounded_seconds = 0.0
+        self._proof: PropertyDirectedReachability | None = None
+        self._proof_seconds = 0.0
+
+    def decide(self, limit_seconds: float) -> Decision:
+        try:
+            while self._bounded.searched_to < FIRST_FRAMES and self._may_go_deeper():
+                if self._bounded.advance(self._deadline) is Answer.SATISFIABLE:
+                    return self._reached()
+            return self._take_turns()
+        except NoAnswerError as stopped:
+            late = time.monotonic() >= self._deadline
+            return self._undecided(f"no answer within {limit_seconds:g} s" if late else str(stopped))
+
+    def _take_turns(self) -> Decision:
+        proof = self._proof = PropertyDirectedReachability(
+            self._system, self._circuit.step, self._circuit.known_about(self._system)
+        )
+        while proof.result is None:
+            if self._progress is not None:
+                self._progress(max(self._bounded.searched_to, proof.searched_to))
+            if self._may_go_deeper() and self._bounded_seconds < self._proof_seconds:
+                if self._search_deeper() is Answer.SATISFIABLE:
+                    return self._reached()
+            else:
+                self._try_to_prove(proof)
+        if isinstance(proof.result, Invariant):
+            return self._unreachable(proof.result)
+        return self._shortest(proof.result)
+
+    def _may_go_deeper(self) -> bool:
+        return self._depth is None or self._bounded.searched_to < self._depth
+
+    def _search_deeper(self) -> Answer:
+        started = time.monotonic()
+        turn = max(LEAST_TURN_SECONDS, self._proof_seconds / 2)
+        try:
+            return self._bounded.advance(min(self._deadline, started + turn))
+        except NoAnswerError:
+            if time.monotonic() >= self._deadline:
+                raise
+            return Answer.UNSATISFIABLE
+        finally:
+            self._bounded_seconds += time.monotonic() - started
+
+    def _try_to_prove(self, proof: PropertyDirectedReachability) -> None:
+        started = time.monotonic()
+        if started >= self._deadline:
+            raise NoAnswerError("the time ran out")
+        proof.advance(self._deadline)
+        self._circuit.step = proof.solver
+        self._bounded.skip_to(proof.searched_to)
+        self._proof_seconds += time.monotonic() - started
+
+    def _shortest(self, found: CounterexampleLength) -> Decision:
+        """Bounded search up to the length that is known to do."""
+        if self._depth is not None and found.frames > self._depth:
+            while self._may_go_deeper():
+                if self._bounded.advance(self._deadline) is Answer.SATISFIABLE:
+                    return self._reached()
+            return self._undecided(f"one of {found.frames} instants exists")
+        while self._bounded.advance(self._deadline) is Answer.UNSATISFIABLE:
+            if self._bounded.searched_to >= found.frames:
+                raise InternalDisagreement(
+                    f"property-directed reachability has a counterexample of {found.frames} frames, bounded search has none"
+                )
+        return self._reached()
+
+    def _reached(self) -> Reached:
+        return Reached(counterexample=self._bounded.counterexample(self._deadline), engine=BOUNDED_SEARCH)
+
+    def _unreachable(self, invariant: Invariant) -> Unreachable:
+        if invariant.clauses:
+            cubes = tuple(frozenset(literal ^ 1 for literal in clause) for clause in invariant.clauses)
+            self._circuit.invariants.append(cubes)
+        return Unreachable(invariant=invariant, engine=PROPERTY_DIRECTED)
+
+    def _undecided(self, reason: str) -> Undecided:
+        searched_to = self._bounded.searched_to
+        if self._proof is not None:
+            searched_to = max(searched_to, self._proof.searched_to)
+        return Undecided(
+            reason=f"{reason}; no counterexample in the first {searched_to} steps", searched_to=searched_to, engine=ENGINE
+        )

@@ -1,0 +1,140 @@
+"""The second opinion on a proof: an invariant written as an SMT-LIB 2.6 script that stands alone, and a fresh solver's word on it.
+
+The text is made from the transition system and the clauses alone; no term, name or solver of the engines is used, and the solver reads the very text
+that a user can save and give to any other. It has three checks, each of which must answer `unsat`:
+
+    start  all registers 0, and some clause 0
+    step   all clauses and constraints 1 in one frame, and some clause 0 in the next
+    claim  all clauses and constraints 1 in a frame, and the bad bit 1 in it
+
+It does not find invariants, and it does not judge whether the transition system says what the circuit does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from verifier.errors import InternalDisagreement
+from verifier.logic.bit_graph import VARIABLE, BitGraph, Literal
+from verifier.logic.session import NoAnswerError, judge_script
+from verifier.logic.transition_system import Invariant, TransitionSystem
+
+CHECKS = ("start", "step", "claim")
+
+
+def recheck(system: TransitionSystem, invariant: Invariant) -> None:
+    """Returns when a fresh solver agrees with all three checks.
+
+    Raises:
+        InternalDisagreement: a check failed; the message names the first one.
+        NoAnswerError: the solver could not say.
+    """
+    answers = judge_script(certificate_text(system, invariant))
+    if len(answers) != len(CHECKS):
+        raise InternalDisagreement(f"the certificate was not understood: {' '.join(answers) or 'no answer'}")
+    if "unknown" in answers:
+        raise NoAnswerError("the fresh solver gave up on the certificate")
+    for check, answer in zip(CHECKS, answers, strict=True):
+        if answer != "unsat":
+            raise InternalDisagreement(f"a fresh solver does not agree with the proof: its check `{check}` is {answer}")
+
+
+def certificate_text(system: TransitionSystem, invariant: Invariant) -> str:
+    """The script; any solver that reads SMT-LIB 2.6 answers `unsat` three times when the invariant proves the claim."""
+    return "\n".join(_Script(system, invariant).lines()) + "\n"
+
+
+class _Script:
+    def __init__(self, system: TransitionSystem, invariant: Invariant) -> None:
+        self._system = system
+        self._clauses = invariant.clauses
+        self._next = {register.variable: register.next for register in system.registers}
+        clause_variables = dict.fromkeys(literal & ~1 for clause in invariant.clauses for literal in clause)
+        for variable in clause_variables:
+            if variable not in self._next:
+                raise InternalDisagreement(f"an invariant speaks of variable {variable}, which is no register")
+        steps = [self._next[variable] for variable in clause_variables]
+        nodes = system.graph.cone([system.bad, *system.constraints, *steps, *clause_variables])
+        self._names = _names(system.graph, nodes)
+        self._nodes = nodes
+
+    def lines(self) -> Iterable[str]:
+        yield "; An inductive invariant of a transition system. All registers are false in the first frame."
+        yield "; Each of the three checks must answer unsat."
+        yield "(set-logic QF_UF)"
+        yield from self._declarations()
+        yield f"(define-fun permitted () Bool {_all(map(self._text, self._system.constraints))})"
+        yield f"(define-fun bad () Bool {self._text(self._system.bad)})"
+        yield f"(define-fun invariant () Bool {_all(map(self._clause_now, self._clauses))})"
+        yield f"(define-fun invariant-next () Bool {_all(map(self._clause_next, self._clauses))})"
+        zeros = [f"(not {self._names[r.variable >> 1]})" for r in self._system.registers if r.variable >> 1 in self._names]
+        yield from _check("start", [*zeros, "(not invariant)"])
+        yield from _check("step", ["invariant", "permitted", "(not invariant-next)"])
+        yield from _check("claim", ["invariant", "permitted", "bad"])
+
+    def _declarations(self) -> Iterable[str]:
+        graph = self._system.graph
+        for node in self._nodes:
+            left = graph.lefts[node]
+            if left != VARIABLE:
+                right = graph.rights[node]
+                yield f"(define-fun {self._names[node]} () Bool (and {self._text(left)} {self._text(right)}))"
+            elif node:
+                yield f"(declare-fun {self._names[node]} () Bool)"
+
+    def _text(self, literal: Literal) -> str:
+        if literal <= 1:
+            return "true" if literal else "false"
+        name = self._names[literal >> 1]
+        return f"(not {name})" if literal & 1 else name
+
+    def _clause_now(self, clause: Sequence[Literal]) -> str:
+        return _any(self._text(literal) for literal in clause)
+
+    def _clause_next(self, clause: Sequence[Literal]) -> str:
+        return _any(self._text(self._next[literal & ~1] ^ (literal & 1)) for literal in clause)
+
+
+def _check(name: str, assertions: Sequence[str]) -> Iterable[str]:
+    yield f"; {name}"
+    yield "(push 1)"
+    for assertion in assertions:
+        yield f"(assert {assertion})"
+    yield "(check-sat)"
+    yield "(pop 1)"
+
+
+def _all(texts: Iterable[str]) -> str:
+    return f"(and true {' '.join(texts)})"
+
+
+def _any(texts: Iterable[str]) -> str:
+    return f"(or false {' '.join(texts)})"
+
+
+_RESERVED = frozenset(
+    ("true", "false", "not", "and", "or", "xor", "ite", "distinct", "=", "=>", "Bool")
+    + ("permitted", "bad", "invariant", "invariant-next")
+)
+"""Symbols that mean something in the script. In SMT-LIB `|and|` and `and` are the same symbol."""
+
+
+def _names(graph: BitGraph, nodes: Sequence[int]) -> dict[int, str]:
+    """A symbol for each node, no two the same.
+
+    Variables keep their names, in quotes, as far as a quoted symbol can hold them; a name that is taken gets its node number.
+    """
+    names = {node: f"n{node}" for node in nodes if graph.lefts[node] != VARIABLE}
+    taken = {*_RESERVED, *names.values()}
+    for node in nodes:
+        if node and graph.lefts[node] == VARIABLE:
+            symbol = "".join(map(_quotable, graph.names[node]))
+            while symbol in taken:
+                symbol = f"{symbol} ({node})"
+            taken.add(symbol)
+            names[node] = f"|{symbol}|"
+    return names
+
+
+def _quotable(character: str) -> str:
+    return character if " " <= character <= "~" and character not in "|\\" else "_"

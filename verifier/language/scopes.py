@@ -1,0 +1,235 @@
+"""What is declared inside a circuit or one use of a part: its names, their widths, the assignments, the parts within.
+
+It finds names that are taken, parts that are used wrongly, and buses that were never declared. It makes no nets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+from lark import Token
+
+from verifier.circuit.netlist import NetId
+from verifier.errors import Span
+from verifier.language.findings import Findings, quoted
+from verifier.language.reading import Pin, Reader, report_name_clash
+from verifier.language.syntax import Block, Branch, walk_branches
+
+SCOPE_LIMIT = 10_000
+"""Uses of parts in one circuit."""
+
+PART_DEPTH_LIMIT = 32
+"""Parts within parts."""
+
+
+class TooLargeError(Exception):
+    """A circuit grows beyond its limits; becomes a finding."""
+
+
+@dataclass
+class Symbol:
+    """A name that stands for nets."""
+
+    name: str
+    span: Span
+    width: int | None
+    """None: follows from its definition, or a finding says why it has none."""
+    declared: bool
+    """A pin, or named by `net`: may be assigned bit by bit."""
+    is_input: bool = False
+    definition: Branch | None = None
+    """The expression that gives an undeclared name its width."""
+    nets: tuple[NetId, ...] = ()
+    """Lowest bit first; empty until they are made."""
+    driven: dict[int, Span] = field(default_factory=dict)
+    """Which bits are driven, and where."""
+
+
+@dataclass(frozen=True)
+class Interface:
+    """The header of a part."""
+
+    name: str
+    inputs: tuple[Pin, ...]
+    outputs: tuple[Pin, ...]
+
+
+@dataclass(eq=False)
+class Scope:
+    """The names of one circuit, contract, or use of a part."""
+
+    block: Block
+    prefix: str
+    """Goes before every name in here: empty, or `s.`, or `s.t.`."""
+    interface: Interface | None = None
+    symbols: dict[str, Symbol] = field(default_factory=dict)
+    assignments: list[Branch] = field(default_factory=list)
+    instances: dict[str, Scope] = field(default_factory=dict)
+    """Parts used in an assignment of their own, by the name of the first target."""
+    calls: dict[int, Scope] = field(default_factory=dict)
+    """Every use of a part in here, by the identity of its call's tree."""
+
+    def add(self, pin: Pin, *, is_input: bool = False) -> Symbol:
+        symbol = Symbol(pin.name, pin.span, pin.width, declared=True, is_input=is_input)
+        self.symbols[pin.name] = symbol
+        return symbol
+
+    def reachable(self) -> Iterator[tuple[str, Symbol]]:
+        """Every symbol that a claim may name, with its full name."""
+        pending = [self]
+        while pending:
+            scope = pending.pop()
+            for symbol in scope.symbols.values():
+                if scope.interface is None or not symbol.is_input:
+                    yield scope.prefix + symbol.name, symbol
+            pending.extend(scope.instances.values())
+
+
+class Library:
+    """The parts that may be used, with their interfaces."""
+
+    def __init__(self, parts: Mapping[str, Block], findings: Findings) -> None:
+        self.blocks = parts
+        self._interfaces = {name: read_interface(block, findings) for name, block in parts.items()}
+
+    def interface(self, name: str) -> Interface | None:
+        return self._interfaces.get(name)
+
+
+def read_interface(block: Block, findings: Findings) -> Interface:
+    """The pins in a part's header."""
+    reader = Reader(block, findings)
+    listed = block.header.children[1]
+    inputs = reader.pins(listed) if isinstance(listed, Branch) else []
+    given = block.header.branch(2)
+    outputs = reader.pins(given) if given.rule == "pins" else [pin for pin in (reader.pin(given),) if pin is not None]
+    return Interface(str(block.name), tuple(inputs), tuple(outputs))
+
+
+class ScopeOpener:
+    """Collects the names of a circuit and of all parts within."""
+
+    def __init__(self, library: Library, findings: Findings) -> None:
+        self._library = library
+        self._findings = findings
+        self._opened = 0
+
+    def open(self, scope: Scope, path: tuple[str, ...] = ()) -> Scope:
+        """Fills a scope that holds its pins already. `path` names the parts it stands in, outermost first.
+
+        Raises:
+            TooLargeError: there are too many parts.
+        """
+        self._opened += 1
+        if self._opened > SCOPE_LIMIT:
+            raise TooLargeError(f"this circuit uses more than {SCOPE_LIMIT} parts")
+        self._declare_nets(scope)
+        scope.assignments = scope.block.all("assignment")
+        self._declare_targets(scope)
+        for assignment in scope.assignments:
+            self._open_parts(scope, assignment, path)
+        return scope
+
+    def _declare_nets(self, scope: Scope) -> None:
+        reader = Reader(scope.block, self._findings)
+        for statement in scope.block.all("net"):
+            for pin in reader.pins(statement.branch(0)):
+                if not clashes(pin.name, pin.span, scope.symbols, self._findings):
+                    scope.add(pin)
+
+    def _declare_targets(self, scope: Scope) -> None:
+        """Makes symbols of the targets that are not declared; their widths come later, if not written."""
+        uses: dict[str, list[tuple[Branch, Branch]]] = {}
+        for assignment in scope.assignments:
+            for target in targets_of(assignment):
+                uses.setdefault(str(target.token(0)), []).append((target, assignment))
+        reader = Reader(scope.block, self._findings)
+        for name, found in uses.items():
+            target, assignment = found[0]
+            if name in scope.symbols or target.rule == "gate_word" or not reader.name_is_free(target.token(0)):
+                continue
+            if clashes(name, scope.block.place(target), scope.symbols, self._findings):
+                continue
+            symbol = Symbol(name, scope.block.place(target), None, declared=False)
+            scope.symbols[name] = symbol
+            self._read_first_width(scope, symbol, [target for target, _ in found], assignment)
+
+    def _read_first_width(self, scope: Scope, symbol: Symbol, uses: list[Branch], assignment: Branch) -> None:
+        bits = [use for use in uses if len(use.tokens) > 1]
+        first = uses[0]
+        if bits and (len(uses) > 1 or len(first.tokens) > 2):
+            hint = f"declare it first: `net {symbol.name}[4]` for four bits"
+            message = f"{quoted(symbol.name)} is assigned bit by bit, but it is not declared as a bus"
+            self._findings.error("undeclared-bus", message, scope.block.place(bits[0]), hint)
+        elif bits:
+            symbol.width = Reader(scope.block, self._findings).width(first.token(1))
+        elif len(assignment.branch(0).branches) == 1:
+            symbol.definition = assignment.branch(1)
+
+    def _open_parts(self, scope: Scope, assignment: Branch, path: tuple[str, ...]) -> None:
+        whole = assignment.branch(1)
+        for call in walk_branches(whole):
+            if call.rule != "call":
+                continue
+            callee = str(call.token(0))
+            interface = self._library.interface(callee)
+            if interface is None or not self._may_nest(scope, call, path):
+                continue
+            targets = targets_of(assignment)
+            name = target_text(targets[0]) if call is whole else ""
+            child = Scope(self._library.blocks[callee], f"{scope.prefix}{name}.", interface)
+            scope.calls[id(call)] = child
+            if call is whole:
+                scope.instances[name] = child
+                self._match_targets(scope, assignment, targets, interface)
+            declare_interface(child, interface, self._findings)
+            self.open(child, (*path, callee))
+
+    def _may_nest(self, scope: Scope, call: Branch, path: tuple[str, ...]) -> bool:
+        callee = str(call.token(0))
+        span = scope.block.place(call.token(0))
+        if callee in path or (not path and scope.interface is not None and scope.interface.name == callee):
+            self._findings.error("recursive-part", f"the part {quoted(callee)} contains itself", span)
+            return False
+        if len(path) >= PART_DEPTH_LIMIT:
+            self._findings.error("too-deep", f"parts stand in parts deeper than {PART_DEPTH_LIMIT} levels", span)
+            return False
+        return True
+
+    def _match_targets(self, scope: Scope, assignment: Branch, targets: list[Branch], interface: Interface) -> None:
+        """Gives undeclared targets the widths of the part's outputs."""
+        if len(targets) != len(interface.outputs):
+            listed = ", ".join(pin.name for pin in interface.outputs)
+            message = f"the part {quoted(interface.name)} gives {len(interface.outputs)} outputs, not {len(targets)}"
+            span = scope.block.place(assignment.branch(0))
+            self._findings.error("wrong-pin-count", message, span, f"its outputs are: {listed}")
+            return
+        for target, pin in zip(targets, interface.outputs, strict=True):
+            symbol = scope.symbols.get(str(target.token(0)))
+            if symbol is not None and symbol.width is None and not symbol.declared and len(target.tokens) == 1:
+                symbol.width = pin.width
+                symbol.definition = None
+
+
+def declare_interface(scope: Scope, interface: Interface, findings: Findings) -> None:
+    """Puts a part's pins into the scope of one use of it."""
+    for pin in (*interface.inputs, *interface.outputs):
+        if not clashes(pin.name, pin.span, scope.symbols, findings):
+            scope.add(pin, is_input=pin in interface.inputs)
+
+
+def clashes(name: str, span: Span, known: Iterable[str], findings: Findings) -> bool:
+    """Reports a name that another one in the same block takes."""
+    return report_name_clash(name, span, known, "something called", findings)
+
+
+def targets_of(assignment: Branch) -> list[Branch]:
+    return assignment.branch(0).branches
+
+
+def target_text(target: Branch) -> str:
+    """A target as it is written: `s`, `s[2]`, `s[3..0]`."""
+    tokens: list[Token] = target.tokens
+    bits = "..".join(tokens[1:])
+    return f"{tokens[0]}[{bits}]" if bits else str(tokens[0])

@@ -1,0 +1,116 @@
+"""How one claim comes to its verdict: through view, engine and second opinion.
+
+The one rule here: nothing is `proved` or `impossible` before a fresh solver has agreed with the invariant, and nothing
+is `broken` or `shown` before the plain simulator has lived through the run and the claim's textbook meaning agreed. A
+second opinion that could not be finished makes the verdict `undecided`; one that disagrees is an internal error, never a
+verdict.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+
+from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.engines.chooser import Chooser
+from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
+from verifier.errors import Diagnostic, InternalDisagreement, SourceError, Span
+from verifier.evidence.certificate import recheck
+from verifier.evidence.replay import Unconfirmed, replay
+from verifier.evidence.simulator import SimulationLimit, Simulator
+from verifier.evidence.verdict import ClaimResult, Verdict
+from verifier.logic.transition_system import TransitionSystem
+from verifier.views.settled import SettledModel
+from verifier.workbench.selection import source_line
+
+TRIGGER_NOT_SETTLED = "whether its trigger can happen at all was not found out"
+
+
+class Judge:
+    """Judges the claims of one design in the settled view, one after another; they share model and solvers."""
+
+    def __init__(self, design: Design, *, limit_seconds: float, depth: int | None) -> None:
+        self._design = design
+        self._limit_seconds = limit_seconds
+        self._depth = depth
+        self._model = SettledModel(design)
+        self._simulator = Simulator(design.netlist)
+        self._chooser = Chooser()
+
+    def judge(self, claim: Claim) -> ClaimResult:
+        """The verdict, once the second opinion agrees.
+
+        Raises InternalDisagreement when it does not.
+        """
+        started = time.monotonic()
+        try:
+            result = self._judged(claim)
+        except InternalDisagreement as disagreement:
+            raise InternalDisagreement(f"circuit {self._design.name}, claim {claim.name}: {disagreement}") from disagreement
+        return dataclasses.replace(result, seconds=time.monotonic() - started)
+
+    def _judged(self, claim: Claim) -> ClaimResult:
+        system = self._model.system(claim)
+        match self._decide(system):
+            case Reached() as reached:
+                return self._confirmed(claim, reached)
+            case Unreachable() as unreachable:
+                recheck(system, unreachable.invariant)
+                return self._proved(claim, unreachable)
+            case Undecided(reason=reason, engine=engine):
+                return _undecided(claim, engine, reason)
+
+    def _decide(self, system: TransitionSystem) -> Decision:
+        return self._chooser.decide(system, limit_seconds=self._limit_seconds, depth=self._depth)
+
+    def _confirmed(self, claim: Claim, reached: Reached) -> ClaimResult:
+        """Broken or shown, if the simulator lives through the same run."""
+        instants = self._model.instants_of(reached.counterexample)
+        try:
+            run = replay(self._design, instants, claim, self._simulator)
+        except Unconfirmed as unconfirmed:
+            return _undecided(claim, reached.engine, f"a run was found, but could not be confirmed: {unconfirmed}")
+        except InternalDisagreement:
+            # Three-valued loops promise that proofs are sound, and no more.
+            if not self._model.approximate:
+                raise
+            return _undecided(claim, reached.engine, "a loop is too large for its exact table, and the run found may not exist")
+        verdict = Verdict.SHOWN if claim.kind is ClaimKind.CAN else Verdict.BROKEN
+        return ClaimResult(claim=claim, verdict=verdict, engine=reached.engine, seconds=0.0, run=run)
+
+    def _proved(self, claim: Claim, unreachable: Unreachable) -> ClaimResult:
+        is_can = claim.kind is ClaimKind.CAN
+        result = ClaimResult(
+            claim=claim,
+            verdict=Verdict.IMPOSSIBLE if is_can else Verdict.PROVED,
+            engine=unreachable.engine,
+            seconds=0.0,
+            invariant=unreachable.invariant,
+        )
+        trigger = None if is_can else self._model.trigger_system(claim)
+        if trigger is None:
+            return result
+        match self._decide(trigger):
+            case Unreachable(invariant=invariant):
+                recheck(trigger, invariant)
+                return dataclasses.replace(result, empty=True)
+            case Undecided():
+                return dataclasses.replace(result, reason=TRIGGER_NOT_SETTLED)
+            case Reached():
+                return result
+
+    def refuse_if_nothing_is_permitted(self) -> None:
+        """Raises SourceError when no endless run obeys the givens, or the circuit cannot even power up."""
+        if self._powers_up_in_the_simulator() and not self._design.givens:
+            return  # from any instant on, waiting for ever is permitted
+        permitted = self._model.permitted_system()
+        if isinstance(self._decide(permitted), Unreachable):
+            raise self._nothing_permitted()
+
+    def _powers_up_in_the_simulator(self) -> bool:
+        """Whether a power-up state with all inputs 0 was found; False leaves the question open."""
+        try:
+            inputs = dict.fromkeys(self._design.netlist.input_nets, False)
+            return next(self._simulator.first_instants(inputs), None) is not None
+        except SimulationLimit:
+            return False

@@ -1,0 +1,120 @@
+"""Input sequences as people write them: words such as `lever=1`, `tempo` and `wait`, one step a line; and playing them.
+
+It reads text and keeps count of the inputs, so that a bare name can flip one. What the circuit does is the simulator's
+business.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from verifier.circuit.netlist import Netlist
+from verifier.claims.claim import Design
+from verifier.errors import CallError
+from verifier.evidence.playing import Played, play
+from verifier.workbench.selection import nearest_hint
+
+WAIT = "wait"
+STEPS_AT_MOST = 10_000
+
+Setting = dict[str, int]
+
+
+def play_words(design: Design, steps: Sequence[str], start: Sequence[str] = ()) -> Played:
+    """Plays the steps, each a text of words, from a power-up with the `start` words (`name=value`).
+
+    Inputs that `start` does not name are 0 at power-up. Where the circuit may go several ways, one is taken and noted.
+
+    Raises:
+        CallError: a word is wrong, a value does not fit, or there is no such power-up state.
+        SimulationLimit: there is too much to look at.
+    """
+    if len(steps) > STEPS_AT_MOST:
+        raise CallError(f"{len(steps)} steps are more than the {STEPS_AT_MOST} that can be played")
+    reader = _Reader(design.netlist)
+    started = reader.start(start)
+    script = [started.inputs, *(reader.step(text, number) for number, text in enumerate(steps, 1))]
+    return play(design.netlist, script, started.signals)
+
+
+def steps_in(text: str) -> list[str]:
+    """The lines that are steps: not empty, and without what follows a `#`."""
+    lines = (line.split("#", 1)[0].strip() for line in text.splitlines())
+    return [line for line in lines if line]
+
+
+def shown_names(design: Design, names: Sequence[str]) -> list[str]:
+    """The names, each one a signal of the design. Raises CallError otherwise."""
+    for name in names:
+        if name not in design.netlist.signals:
+            hint = nearest_hint(name, design.netlist.signals)
+            raise CallError(f"{design.name} has no net named {name}", hint)
+    return list(names)
+
+
+@dataclass(frozen=True)
+class _Start:
+    inputs: Setting
+    signals: Setting
+
+
+class _Reader:
+    """Turns words into settings, and knows the value that every input has by then."""
+
+    def __init__(self, netlist: Netlist) -> None:
+        self._signals = netlist.signals
+        self._widths = {pin.name: len(pin.nets) for pin in netlist.inputs}
+        self._values = dict.fromkeys(self._widths, 0)
+
+    def start(self, words: Sequence[str]) -> _Start:
+        setting: Setting = {}
+        for word in words:
+            name, sign, value = word.partition("=")
+            if not sign:
+                raise CallError(f"`{word}` is no start value", "write it as name=value")
+            self._known(name, "signal", [*self._widths, *self._signals])
+            setting[name] = _number(value, word)
+        inputs = {name: value for name, value in setting.items() if name in self._widths}
+        self._values.update(inputs)
+        return _Start(inputs, {name: value for name, value in setting.items() if name not in inputs})
+
+    def step(self, text: str, number: int) -> Setting:
+        setting: Setting = {}
+        for word in text.replace(",", " ").split():
+            if word == WAIT and WAIT not in self._widths:
+                continue
+            name, value = self._change(word)
+            if name in setting:
+                raise CallError(f"step {number} sets {name} twice")
+            setting[name] = value
+        self._values.update(setting)
+        return setting
+
+    def _change(self, word: str) -> tuple[str, int]:
+        name, sign, value = word.partition("=")
+        self._known(name, "input", list(self._widths))
+        if sign:
+            return name, _number(value, word)
+        if self._widths[name] > 1:
+            raise CallError(f"{name} is a bus, which cannot be flipped", f"give it a number: {name}=5")
+        return name, 1 - self._values[name]
+
+    def _known(self, name: str, what: str, known: Sequence[str]) -> None:
+        if name not in known:
+            raise CallError(f"there is no {what} named {name}", nearest_hint(name, known))
+
+
+def _number(text: str, word: str) -> int:
+    """A number as in a wiring file: `5`, `0b101`, `0x1F`; also `high` and `low`."""
+    named = {"low": 0, "high": 1}.get(text)
+    if named is not None:
+        return named
+    try:
+        # A literal longer than any bus would only cost time.
+        value = int(text, 0) if len(text) <= 1000 else -1
+    except ValueError:
+        value = -1
+    if value < 0:
+        raise CallError(f"`{word}` has no number behind the `=`", "write 1, 12, 0b0101 or 0x1F")
+    return value
