@@ -74,7 +74,10 @@ def _random_netlist(random: Random) -> Netlist | None:
     for net in (*gates, *storage):
         wiring.net(net)
     _wire_gates(random, wiring, plan)
-    _wire_storage(random, wiring, plan)
+    if len(storage) > 1 and random.random() < 0.35:
+        _wire_chain(random, wiring, plan)
+    else:
+        _wire_storage(random, wiring, plan)
     netlist = wiring.netlist()
     structure = Structure(netlist)
     if any(part.is_loop and _variables(structure, part.members) > MOST_LOOP_VARIABLES for part in structure.parts):
@@ -140,8 +143,9 @@ def _feed_back(random: Random, plan: Plan, pins_of: dict[str, list[str]]) -> Non
 
 def _wire_storage(random: Random, wiring: Wiring, plan: Plan) -> None:
     shared_clock = _clock(random, plan) if random.random() < 0.4 else None
+    all_start = random.random() < 0.6
     for name in plan.storage:
-        start = random.choice((False, True, None))
+        start = random.choice((False, True) if all_start else (False, True, None))
         kind = random.choices(("flip-flop", "latch", "pair"), (65, 22, 13))[0]
         others = [net for net in (*plan.inputs, *plan.storage, *plan.gates) if net != name]
         if kind == "latch":
@@ -152,6 +156,22 @@ def _wire_storage(random: Random, wiring: Wiring, plan: Plan) -> None:
             wiring.set_reset(name, set=pins[0], reset=pins[1], start=start)
         else:
             _wire_flip_flop(random, wiring, plan, name, shared_clock or _clock(random, plan), others, start)
+
+
+def _wire_chain(random: Random, wiring: Wiring, plan: Plan) -> None:
+    """A ripple counter or a shift register that eats its own tail: it takes a long run to see all of it."""
+    clock = _clock(random, plan)
+    edge = random.choice(list(Edge))
+    ripples = random.random() < 0.5
+    clear = _pin(random, [*plan.inputs, *plan.gates]) if random.random() < 0.2 else None
+    data = "high" if ripples else random.choice(plan.gates)
+    if ripples:
+        wiring.gate("high", GateKind.HIGH)
+    for name in plan.storage:
+        kind = FlipFlopKind.TOGGLE if ripples else FlipFlopKind.D
+        start = random.choice((False, True))
+        wiring.flip_flop(name, kind, data, clock=clock, edge=edge, clear=clear, start=start)
+        clock, data = (name, data) if ripples else (clock, name)
 
 
 def _wire_flip_flop(

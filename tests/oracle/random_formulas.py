@@ -48,12 +48,14 @@ class FormulaMaker:
         self.random = random
         bits = [name for name, nets in netlist.signals.items() if len(nets) == 1]
         self.bits = [signal(netlist, name) for name in bits]
+        stored = {part.output for part in (*netlist.flip_flops, *netlist.latches, *netlist.set_resets)}
+        self.stored = [bit for bit in self.bits if bit.nets[0] in stored]
         self.buses = [signal(netlist, name) for name, nets in netlist.signals.items() if len(nets) > 1]
 
     # One bit
 
     def bit(self) -> Signal:
-        return self.random.choice(self.bits)
+        return self.random.choice(self.stored if self.stored and self.random.random() < 0.3 else self.bits)
 
     def formula(self, depth: int) -> Formula:
         if depth <= 0 or self.random.random() < 0.15:
@@ -147,7 +149,7 @@ class FormulaMaker:
             (self._never_glitches, 3),
         )
         if self.random.random() < 0.2:
-            formula = self._conjunction() if self.random.random() < 0.5 else self.formula(3)
+            formula = self._rare() if self.random.random() < 0.6 else self.formula(3)
             return can(name, formula, text_of(formula))
         maker = self.random.choices([maker for maker, _ in makers], [weight for _, weight in makers])[0]
         formula = maker()
@@ -168,6 +170,17 @@ class FormulaMaker:
         operands = tuple(self.formula(2) for _ in range(self.random.randrange(2, 4)))
         return Apply(operator=Operator.AND, operands=operands)
 
+    def _corner(self) -> Formula:
+        """All storage at once, in one of its states, and perhaps a step word: a counter takes a long run to get there."""
+        state = [
+            bit if self.random.random() < 0.7 else Apply(operator=Operator.NOT, operands=(bit,)) for bit in self.stored
+        ]
+        step = Step(word=self.random.choice(list(StepWord)), operand=self.bit())
+        return Apply(operator=Operator.AND, operands=(*state, step))
+
+    def _rare(self) -> Formula:
+        return self._corner() if len(self.stored) > 1 and self.random.random() < 0.6 else self._conjunction()
+
     def _disjunction(self) -> Formula:
         """Easy to meet."""
         operands = tuple(self.formula(2) for _ in range(self.random.randrange(2, 4)))
@@ -177,7 +190,7 @@ class FormulaMaker:
         return self._disjunction() if self.random.random() < 0.7 else self.formula(3)
 
     def _trigger(self) -> Formula:
-        return self._conjunction() if self.random.random() < 0.4 else self.formula(2)
+        return self._rare() if self.random.random() < 0.25 else self.formula(2)
 
     def _reply(self) -> Formula:
         return self._disjunction() if self.random.random() < 0.5 else self.formula(2)
@@ -190,7 +203,7 @@ class FormulaMaker:
         return OnlyWhen(left=self._trigger(), right=self._reply())
 
     def _never(self) -> Formula:
-        return Never(operand=self._conjunction())
+        return Never(operand=self._rare())
 
     def _implies(self) -> Formula:
         return Apply(operator=Operator.IMPLIES, operands=(self._trigger(), self._reply()))

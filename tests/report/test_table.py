@@ -42,7 +42,7 @@ def test_a_changed_value_stands_in_brackets_and_the_steps_say_what_to_do() -> No
 
 
 def test_each_class_of_input_has_its_own_words() -> None:
-    run = run_of("00000000", "10000000", "10000000", "11000000", "10000000", "00010110", "00000110")
+    run = run_of("00000000", "10000000", "10000000", "11000000", "10000000", "00011100", "00001100")
     rows = table(all_kinds_of_inputs(), run)
     deeds = [row[10 : rows[0].index("tempo")].rstrip() for row in rows]
     assert deeds[2 : rows.index("")] == [

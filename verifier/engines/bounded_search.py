@@ -13,7 +13,7 @@ model checking without BDDs (TACAS 1999).
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from verifier.engines.decision import Decision, Reached, Undecided
 from verifier.engines.unrolling import UnrolledSolver
@@ -24,8 +24,8 @@ from verifier.logic.transition_system import Counterexample, TransitionSystem
 
 ENGINE = "bounded search"
 
-MOST_TIDYING_QUERIES = 400
-"""A wish costs at most one query, of about 0.1 to 0.3 ms."""
+MOST_TIDYING_QUERIES = 1000
+"""A wish costs at most one query, of about 0.1 ms."""
 
 
 class BoundedSearch:
@@ -51,7 +51,7 @@ class BoundedSearch:
         answer = Answer.UNSATISFIABLE
         demands = self._demands()
         if FALSE not in demands:
-            points = [self._solver.permits(self.searched_to), *map(self._solver.point, demands)]
+            points = [self._solver.permits(self.searched_to), *map(self._solver.loaded, demands)]
             answer = self._solver.session.check(points, deadline)
         if answer is Answer.UNSATISFIABLE:
             self.searched_to += 1
@@ -60,7 +60,7 @@ class BoundedSearch:
     def counterexample(self, deadline: float | None = None) -> Counterexample:
         """The calmest bad run of `searched_to + 1` frames, once `advance` has found that there is one."""
         last = self.searched_to
-        points = [self._solver.permits(last), *map(self._solver.point, self._demands())]
+        points = [self._solver.permits(last), *map(self._solver.loaded, self._demands())]
         return _Tidying(self._system, self._solver, last, points).counterexample(deadline)
 
     def _demands(self) -> list[Literal]:
@@ -70,8 +70,9 @@ class BoundedSearch:
 class _Tidying:
     """Makes a counterexample calm and repeatable, without changing its length.
 
-    First the system's preferences are kept, in order, frame by frame: each one that can hold given those kept before. Then, in the same
-    way, every input is 0. So, up to the query limit, the outcome depends on the question alone and not on what the solver tried first.
+    First the system's preferences are kept, in order, frame by frame: each one that can hold given those kept before. Then, in the
+    same way, every input is 0. So, up to the query limit, the outcome depends on the question alone and not on what the solver
+    tried first. Wishes are tried in growing batches; no model is read, as the negation of a rejected wish is known to hold.
     """
 
     def __init__(
@@ -84,40 +85,40 @@ class _Tidying:
         ]
         preferred = [(frame, wish) for frame in range(last + 1) for wish in system.preferences]
         calm = [point ^ 1 for inputs in self._inputs for point in inputs.values()]
-        self._wishes = [*self._undecided_points(preferred), *calm]
-        self._variables = list(dict.fromkeys(wish & ~1 for wish in self._wishes))
+        self._wishes = list(dict.fromkeys([*self._undecided_points(preferred), *calm]))
 
     def _point(self, frame: int, literal: Literal) -> SessionLiteral:
-        return self._solver.point(self._solver.unrolling.literal(frame, literal))
+        return self._solver.loaded(self._solver.unrolling.literal(frame, literal))
 
     def _undecided_points(self, wishes: Sequence[tuple[int, Literal]]) -> list[SessionLiteral]:
         literals = [self._solver.unrolling.literal(frame, wish) for frame, wish in wishes]
-        return [self._solver.point(literal) for literal in literals if literal not in (FALSE, TRUE)]
+        return [self._solver.loaded(literal) for literal in literals if literal not in (FALSE, TRUE)]
 
     def counterexample(self, deadline: float | None) -> Counterexample:
-        # Asked again, now that all inputs and wishes are loaded and so have values.
+        first, batch = 0, 1
+        for _ in range(MOST_TIDYING_QUERIES):
+            tried = self._wishes[first : first + batch]
+            if not tried:
+                return self._counterexample({wish: True for wish in self._kept})
+            if self._solver.session.check([*self._kept, *tried], deadline) is Answer.SATISFIABLE:
+                self._kept += tried
+                first, batch = first + len(tried), 2 * batch
+            elif len(tried) == 1:
+                self._kept.append(tried[0] ^ 1)
+                first += 1
+            else:
+                batch = len(tried) // 2
+        return self._counterexample(self._model(deadline))
+
+    def _counterexample(self, values: Mapping[SessionLiteral, bool]) -> Counterexample:
+        frames = [{variable: values.get(point, False) for variable, point in inputs.items()} for inputs in self._inputs]
+        return Counterexample(tuple(frames))
+
+    def _model(self, deadline: float | None) -> dict[SessionLiteral, bool]:
         if self._solver.session.check(self._kept, deadline) is Answer.UNSATISFIABLE:
             raise InternalDisagreement("a counterexample was gone when it was asked for again")
-        values = self._read()
-        queries = 0
-        for wish in self._wishes:
-            if values[wish & ~1] != (wish & 1 == 0):
-                if queries == MOST_TIDYING_QUERIES:
-                    break
-                queries += 1
-                try:
-                    if self._solver.session.check([*self._kept, wish], deadline) is Answer.UNSATISFIABLE:
-                        continue
-                except NoAnswerError:
-                    break
-                values = self._read()
-            self._kept.append(wish)
-        return Counterexample(
-            tuple({variable: values[point] for variable, point in inputs.items()} for inputs in self._inputs)
-        )
-
-    def _read(self) -> dict[SessionLiteral, bool]:
-        return dict(zip(self._variables, self._solver.session.values(self._variables), strict=True))
+        points = list(dict.fromkeys(point for inputs in self._inputs for point in inputs.values()))
+        return dict(zip(points, self._solver.session.values(points), strict=True))
 
 
 def search(system: TransitionSystem, depth: int, limit_seconds: float) -> Decision:

@@ -26,17 +26,17 @@ class StepSolver:
         self._next: dict[Literal, SessionLiteral] = {}
         self._outside: dict[Cube, SessionLiteral] = {}
         for constraint in constraints:
-            self.session.add_clause([self._loaded.term(constraint)])
+            self.session.add_clause([self._loaded.literal(constraint)])
 
     def load(self, registers: Iterable[Register]) -> None:
         for register in registers:
             if register.variable not in self._next:
-                self.session.add_clause([self.start ^ 1, self._loaded.term(register.variable) ^ 1])
-                self._next[register.variable] = self._loaded.point(register.next)
+                self.session.add_clause([self.start ^ 1, self._loaded.literal(register.variable) ^ 1])
+                self._next[register.variable] = self._loaded.literal(register.next)
 
     def now(self, literal: Literal) -> SessionLiteral:
         """Any literal of the graph, to assume or to read."""
-        return self._loaded.point(literal)
+        return self._loaded.literal(literal)
 
     def next(self, literal: Literal) -> SessionLiteral:
         """The value that a literal of a register variable has after the step, to assume."""

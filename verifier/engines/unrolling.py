@@ -107,10 +107,10 @@ class UnrolledSolver:
             for constraint in self._constraints:
                 literal = self.unrolling.literal(len(self._permits), constraint)
                 if literal != TRUE:
-                    self.session.add_clause([permit ^ 1, self._loaded.term(literal)])
+                    self.session.add_clause([permit ^ 1, self._loaded.literal(literal)])
             self._permits.append(permit)
         return self._permits[frame]
 
-    def point(self, literal: Literal) -> SessionLiteral:
-        """A literal of the unrolled graph, to assume or to read."""
-        return self._loaded.point(literal)
+    def loaded(self, literal: Literal) -> SessionLiteral:
+        """A literal of the unrolled graph as one of the session."""
+        return self._loaded.literal(literal)

@@ -217,10 +217,17 @@ class _FirstInstants:
             yield from (Way(values=state, oscillated=True) for state in self._unrest(part, surroundings))
 
     def _unrest(self, part: Part, surroundings: Sequence[Ternary]) -> list[LoopState]:
-        """For a loop without a stable state: the wanted ones of the states that it can visit for ever."""
+        """For a loop without a stable state: the wanted states, with the starts given, that it can visit for ever."""
         candidates = self._candidates(part)
         race = Race(part.elements, surroundings, budget=self._budget)
-        return sorted(race.lasting_states(candidates) & set(candidates))
+        lasting = sorted(race.lasting_states(candidates) & set(candidates))
+        return [state for state in lasting if not self._breaks_a_start(part, state, surroundings)]
+
+    def _breaks_a_start(self, part: Part, state: LoopState, surroundings: Sequence[Ternary]) -> bool:
+        values = list(surroundings)
+        for net, value in zip(part.nets, state, strict=True):
+            values[net] = value
+        return any(_breaks_start(member, values) for member in part.elements)
 
     def _candidates(self, part: Part) -> list[LoopState]:
         states: list[LoopState] = [()]

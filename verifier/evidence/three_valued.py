@@ -103,7 +103,7 @@ def nets_that_may_glitch(elements: Sequence[Driver], rounds: Sequence[Instant]) 
     old, new = rounds[0], rounds[-1]
     moved = [len({values[net] for values in rounds}) > 1 for net in range(len(old))]
     values: list[Ternary] = [None if moved[net] else old[net] for net in range(len(old))]
-    changed = any(moved)
+    changed = True
     while changed:
         changed = False
         for element in elements:

@@ -28,18 +28,20 @@ _GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (frozenset({"$END"}), "the end of the line"),
 )
 
+_AFTER_A_VALUE = frozenset({
+    "AND", "OR", "XOR", "IMPLIES", "SINCE", "UNTIL", "FOR", "AGAIN", "AT", "WITHIN_THE_LAST", "COMPARISON", "CHANGES",
+    "RISES", "FALLS", "STEADY", "PLUS", "MINUS", "LSQB", "DOT", "ONLY", "LEADS", "NEVER", "LPAR",
+})  # fmt: skip
+_BEFORE_A_VALUE = frozenset({
+    "NAME", "NUMBER", "LPAR", "AND", "OR", "XOR", "NOT", "IF", "BEFORE", "ONCE", "NEXT", "ALWAYS", "EVENTUALLY",
+    "NEVER", "PULSES",
+})  # fmt: skip
 # Once a group is named, these are no news: they go with it.
-_COVERED = {
-    "a name, a number or `(`": frozenset(
-        "NAME NUMBER LPAR AND OR XOR NOT IF BEFORE ONCE NEXT ALWAYS EVENTUALLY NEVER PULSES ASKED".split()
-    ),
-    "an operator such as `and`": frozenset(
-        "AND OR XOR IMPLIES SINCE UNTIL FOR AGAIN AT WITHIN_THE_LAST COMPARISON CHANGES RISES FALLS STEADY PLUS MINUS "
-        "LSQB DOT ONLY LEADS NEVER LPAR".split()
-    ),
-}
+_COVERED = {"a name, a number or `(`": _BEFORE_A_VALUE, "an operator such as `and`": _AFTER_A_VALUE}
 
-SOFT_WORDS = frozenset("ANY CLEAR FALL HIGH LAST LOW PRESET RISE SETTLED STEPS TIMED UNKNOWN".split())
+SOFT_WORDS = frozenset({
+    "ANY", "CLEAR", "FALL", "HIGH", "LAST", "LOW", "PRESET", "RISE", "SETTLED", "STEPS", "TIMED", "UNKNOWN",
+})  # fmt: skip
 """Words that are names wherever the grammar does not ask for them."""
 
 _SHOWN = 4

@@ -24,7 +24,7 @@ class Findings:
         self._found: dict[tuple[str, str, Span], Diagnostic] = {}
 
     def add_source(self, source: Source) -> None:
-        self._lines[source.name] = source.text.split("\n")
+        self._lines[source.name] = source.lines
 
     def error(self, code: str, message: str, span: Span, hint: str = "") -> None:
         self._add(code, message, span, hint, Severity.ERROR)

@@ -123,7 +123,7 @@ def _column(line: Line) -> int:
 
 
 def _starts_statement(line: Line) -> bool:
-    """Whether the line cannot be the middle of a statement. Only targets stand before `=`, which no expression holds."""
+    """Whether the line cannot be the middle of a statement; `=` stands in no expression."""
     if line[0].type in _STATEMENT_WORDS or line[0].type in _HEADER_WORDS:
         return True
     return line[0].type == "NAME" and any(token.type == "EQUAL" for token in line)

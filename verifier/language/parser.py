@@ -5,6 +5,7 @@ It finds forbidden characters, tabs, wrong indentation and wrong grammar. It doe
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from lark import Lark, Token
@@ -81,7 +82,7 @@ def _tokens(source: Source, findings: Findings) -> Line:
 
 def _report_stray(token: Token, source: Source, findings: Findings) -> None:
     hints = {
-        '"': "the closing `\"` is missing on this line",
+        '"': 'the closing `"` is missing on this line',
         "!": "write `not`, or `!=` for unequal",
         "&": "write `and`",
         "|": "write `or`",
@@ -149,15 +150,17 @@ def _bracket_depth(line: Line) -> int:
 
 def _feed(lalr: Lark, line: Line, start: str, source: Source, findings: Findings) -> Branch | None:
     interactive = lalr.parse_interactive(start=start)
+    finish: Callable[[Token], object] = interactive.feed_eof
+    acceptable: Callable[[], set[str]] = interactive.accepts
     previous: Token | None = None
     accepted: frozenset[str] = frozenset()
     try:
         for token in line:
             interactive.feed_token(token)
             previous = token
-        tree = interactive.feed_eof(line[-1])
+        tree = finish(line[-1])
     except UnexpectedToken as problem:
-        accepted = frozenset(interactive.accepts())
+        accepted = frozenset(acceptable())
         at_end = problem.token.type == "$END"
         _report_unexpected(None if at_end else problem.token, previous, accepted, start, source, findings)
         return None

@@ -20,7 +20,9 @@ WIDTH_LIMIT = 1024
 COUNT_LIMIT = 1_000_000_000
 """Steps, edges or nanoseconds in a claim."""
 
-RESERVED = frozenset("nand nor xnor majority join flipflop toggle jk latch set_reset settles".split())
+RESERVED = frozenset({
+    "nand", "nor", "xnor", "majority", "join", "flipflop", "toggle", "jk", "latch", "set_reset", "settles",
+})  # fmt: skip
 """Names that the language itself gives a meaning to."""
 
 _NUMBER = re.compile(r"[0-9]+|0b[01]+|0x[0-9A-Fa-f]+")

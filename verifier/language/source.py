@@ -15,11 +15,13 @@ SIZE_LIMIT = 4 * 1024 * 1024
 """Largest file that is read, in bytes."""
 
 # Control characters, and the invisible ones that change the direction or the joining of what is printed after them.
-_FORBIDDEN = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb]")
+_FORBIDDEN = re.compile(
+    r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb]"
+)
 _NAMES = {"\t": "tab", "\x1b": "escape character", "\r": "carriage return"}
 
 
-class UnreadableText(Exception):
+class UnreadableTextError(Exception):
     """The file is there but its content is no text that can be a wiring file; carries what a finding needs."""
 
     def __init__(self, code: str, message: str, hint: str) -> None:
@@ -37,6 +39,10 @@ class Source:
     """Line ends are `\\n`; forbidden characters are still in it."""
 
     @property
+    def lines(self) -> list[str]:
+        return self.text.split("\n")
+
+    @property
     def clean_text(self) -> str:
         """The text with every forbidden character replaced by one space, so that columns stay."""
         return _FORBIDDEN.sub(" ", self.text)
@@ -44,7 +50,7 @@ class Source:
     def forbidden_characters(self) -> list[tuple[str, Span]]:
         """The first tab and the first other forbidden character of each line, as a name and its place."""
         found = []
-        for number, line in enumerate(self.text.split("\n"), start=1):
+        for number, line in enumerate(self.lines, start=1):
             seen: set[str] = set()
             for match in _FORBIDDEN.finditer(line):
                 name = _NAMES.get(match[0], f"character U+{ord(match[0]):04X}")
@@ -67,7 +73,7 @@ def read_text(path: Path) -> str:
 
     Raises:
         CallError: there is no such file, it is no regular file, or it may not be read.
-        UnreadableText: it is too large, holds a zero byte, or is not UTF-8.
+        UnreadableTextError: it is too large, holds a zero byte, or is not UTF-8.
     """
     shown = without_control_characters(str(path))
     try:
@@ -86,14 +92,14 @@ def read_text(path: Path) -> str:
 
 
 def decode(content: bytes) -> str:
-    """The text in these bytes; raises UnreadableText."""
+    """The text in these bytes; raises UnreadableTextError."""
     if len(content) > SIZE_LIMIT:
-        raise UnreadableText("too-large", "this file is larger than 4 MiB", "a wiring file is text written by hand")
+        raise UnreadableTextError("too-large", "this file is larger than 4 MiB", "split it; `use` joins files")
     if b"\x00" in content:
-        raise UnreadableText("not-text", "this is a binary file, not a wiring file", "it holds a zero byte")
+        raise UnreadableTextError("not-text", "this is a binary file, not a wiring file", "it holds a zero byte")
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as problem:
         hint = f"the byte at offset {problem.start} does not belong there; save the file as UTF-8"
-        raise UnreadableText("not-text", "this file is not UTF-8 text", hint) from problem
+        raise UnreadableTextError("not-text", "this file is not UTF-8 text", hint) from problem
     return text.replace("\r\n", "\n")

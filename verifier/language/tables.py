@@ -8,6 +8,7 @@ the two together; `tests/language/update_tables.py` writes the file anew.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
@@ -76,7 +77,8 @@ def parser_from_tables(tables: dict[str, Any]) -> lark.Lark:
     }
     parse_table["tokens"] = {int(number): token for number, token in parse_table["tokens"].items()}
     memo = {int(number): value for number, value in tables["memo"].items()}
-    return lark.Lark._load_from_dict(data, memo, tree_class=Branch, propagate_positions=True)
+    load: Callable[..., lark.Lark] = lark.Lark._load_from_dict
+    return load(data, memo, tree_class=Branch, propagate_positions=True)
 
 
 def _fingerprint(grammar: str) -> str:

@@ -11,11 +11,12 @@ from verifier.language.reading import Reader
 from verifier.language.scopes import Scope, Symbol
 from verifier.language.syntax import Branch, run_operands, walk_branches
 
-_ONE_BIT = frozenset(
-    "compare step index once since until next always eventually again_and_again within_the_last implies".split()
-)
-_AS_FIRST_OPERAND = frozenset("group not before at_the_last".split())
-_STORAGE_WORDS = frozenset("flipflop toggle jk latch set_reset".split())
+_ONE_BIT = frozenset({
+    "compare", "step", "index", "once", "since", "until", "next", "always", "eventually", "again_and_again",
+    "within_the_last", "implies",
+})  # fmt: skip
+_AS_FIRST_OPERAND = frozenset(["group", "not", "before", "at_the_last"])
+_STORAGE_WORDS = frozenset(["flipflop", "toggle", "jk", "latch", "set_reset"])
 
 
 def find_instance(scope: Scope, tree: Branch) -> Scope | None:

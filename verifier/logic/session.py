@@ -75,54 +75,38 @@ class Session:
         self._library = load_library()
         self._context = _engine_context()
         self._bool_sort = self._library.Z3_mk_bool_sort(self._context)
-        self._library.Z3_inc_ref(self._context, self._bool_sort)
         self._true: Handle = self._library.Z3_mk_true(self._context)
         logic = self._library.Z3_mk_string_symbol(self._context, b"QF_BV")
         self._solver: Handle = self._library.Z3_mk_solver_for_logic(self._context, logic)
         self._library.Z3_solver_inc_ref(self._context, self._solver)
         self._handles: list[Handle | None] = []
         self._declarations: dict[SessionLiteral, Handle] = {}
-        """Positive literal of each variable (not of compound terms) to its declaration, for reading models."""
+        """Positive literals that have been read from a model, to their declarations."""
         self._literal_of: dict[Handle, SessionLiteral] = {}
-        """Inverse of `_handles` for the variables that have been assumed, for reading cores."""
-        self.checks = 0
-        """How many were asked."""
+        """Inverse of `_handles` for the literals that have been assumed, for reading cores."""
         weakref.finalize(self, _release, self._context, self._solver, self._handles)
         self._set_effort(resource_units=FIRST_ALLOWANCE)
 
     @property
     def variable_count(self) -> int:
-        """A model costs about 1 us a variable to build, whether or not it is read: reason to start anew now and then."""
-        return len(self._declarations)
+        """A model costs about 0.5 us a variable to build, whether or not it is read: a reason to start anew now and then."""
+        return len(self._handles) // 2
 
     # Building
 
     def variable(self) -> SessionLiteral:
+        """The positive literal of a new variable."""
         symbol = self._library.Z3_mk_int_symbol(self._context, len(self._handles))
         handle = self._library.Z3_mk_const(self._context, symbol, self._bool_sort)
-        literal = self._keep(handle)
-        self._declarations[literal] = self._library.Z3_get_app_decl(self._context, handle)
-        return literal
-
-    def conjunction(self, left: SessionLiteral, right: SessionLiteral) -> SessionLiteral:
-        pair = (ctypes.c_void_p * 2)(self._handle(left), self._handle(right))
-        return self._keep(self._library.Z3_mk_and(self._context, 2, pair))
-
-    def define(self, variable: SessionLiteral, term: SessionLiteral) -> None:
-        """From now on the two are equal."""
-        equality = self._library.Z3_mk_iff(self._context, self._handle(variable), self._handle(term))
-        self._library.Z3_solver_assert(self._context, self._solver, equality)
+        self._library.Z3_inc_ref(self._context, handle)
+        self._handles += (handle, None)
+        return len(self._handles) - 2
 
     def add_clause(self, literals: Sequence[SessionLiteral]) -> None:
         """From now on at least one of them is 1."""
         handles = (ctypes.c_void_p * len(literals))(*map(self._handle, literals))
         clause = self._library.Z3_mk_or(self._context, len(literals), handles)
         self._library.Z3_solver_assert(self._context, self._solver, clause)
-
-    def _keep(self, handle: Handle) -> SessionLiteral:
-        self._library.Z3_inc_ref(self._context, handle)
-        self._handles += (handle, None)
-        return len(self._handles) - 2
 
     def _handle(self, literal: SessionLiteral) -> Handle:
         handle = self._handles[literal]
@@ -135,11 +119,10 @@ class Session:
     # Asking
 
     def check(self, assumptions: Sequence[SessionLiteral], deadline: float | None = None) -> Answer:
-        """Can all clauses, definitions and assumptions be 1 at once?
+        """Can all clauses and assumptions be 1 at once?
 
         `deadline` is a time of `time.monotonic`. Raises NoAnswerError when it passes first, or when z3 gives another reason.
         """
-        self.checks += 1
         handles = (ctypes.c_void_p * len(assumptions))()
         for index, literal in enumerate(assumptions):
             handle = self._handle(literal)
@@ -210,60 +193,56 @@ class Session:
         raise_error(self._context)
         self._library.Z3_model_inc_ref(self._context, model)
         interpretation = self._library.Z3_model_get_const_interp
-        found = [interpretation(self._context, model, self._declarations[v]) == self._true for v in variables]
+        found = [interpretation(self._context, model, self._declaration(v)) == self._true for v in variables]
         self._library.Z3_model_dec_ref(self._context, model)
         return found
 
+    def _declaration(self, variable: SessionLiteral) -> Handle:
+        declaration = self._declarations.get(variable)
+        if declaration is None:
+            declaration = self._library.Z3_get_app_decl(self._context, self._handle(variable))
+            self._declarations[variable] = declaration
+        return declaration
+
 
 class LoadedGraph:
-    """Nodes of one bit graph as terms of a session, loaded as they are asked for."""
+    """Nodes of one bit graph as variables of a session, loaded as they are asked for.
+
+    (L1) The operands of a loaded node are loaded. (L2) In every model a node's variable has the node's value.
+    """
 
     def __init__(self, session: Session, graph: BitGraph) -> None:
-        self.session = session
+        self._session = session
         self._graph = graph
-        self._terms: dict[int, SessionLiteral] = {}
-        """Node to the term of its positive literal. (L1) the operands of a loaded node are loaded."""
-        self._points: dict[Literal, SessionLiteral] = {}
-        self._loaded: set[int] = set()
+        self._variables: dict[int, SessionLiteral] = {}
+        self._seen: set[int] = set()
 
-    def __len__(self) -> int:
-        return len(self._terms)
+    def literal(self, literal: Literal) -> SessionLiteral:
+        if literal >> 1 not in self._variables:
+            for node in sorted(self._graph.cone_beyond([literal], self._seen)):
+                self._load(node)
+        return self._variables[literal >> 1] ^ (literal & 1)
 
-    def term(self, literal: Literal) -> SessionLiteral:
-        """The literal as a term: for clauses and definitions."""
-        known = self._terms.get(literal >> 1)
-        return (self._load(literal) if known is None else known) ^ (literal & 1)
-
-    def point(self, literal: Literal) -> SessionLiteral:
-        """The literal as a variable of the session or its negation: for assumptions and for reading values."""
-        node = literal & ~1
-        if self._graph.is_variable(node):
-            return self.term(literal)
-        if node not in self._points:
-            variable = self.session.variable()
-            self.session.define(variable, self.term(node))
-            self._points[node] = variable
-        return self._points[node] ^ (literal & 1)
-
-    def _load(self, literal: Literal) -> SessionLiteral:
-        session, terms, graph = self.session, self._terms, self._graph
-        for node in sorted(graph.cone_beyond([literal], self._loaded)):
-            left = graph.lefts[node]
-            if left == VARIABLE:
-                terms[node] = session.variable()
-                if node == 0:
-                    session.add_clause([terms[node] ^ 1])
-            else:
-                right = graph.rights[node]
-                terms[node] = session.conjunction(terms[left >> 1] ^ (left & 1), terms[right >> 1] ^ (right & 1))
-        return terms[literal >> 1]
+    def _load(self, node: int) -> None:
+        add_clause, variables = self._session.add_clause, self._variables
+        result = variables[node] = self._session.variable()
+        left, right = self._graph.lefts[node], self._graph.rights[node]
+        if left != VARIABLE:
+            first, second = variables[left >> 1] ^ (left & 1), variables[right >> 1] ^ (right & 1)
+            add_clause((result ^ 1, first))
+            add_clause((result ^ 1, second))
+            add_clause((result, first ^ 1, second ^ 1))
+        elif node == 0:
+            add_clause((result ^ 1,))
 
     def check_invariants(self) -> None:
-        """Raises ValueError when (L1) is broken."""
-        for node in self._terms:
+        """Raises ValueError when (L1) is broken, or two nodes have one variable."""
+        for node in self._variables:
             for operand in (self._graph.lefts[node], self._graph.rights[node]):
-                if operand != VARIABLE and operand >> 1 not in self._terms:
+                if operand != VARIABLE and operand >> 1 not in self._variables:
                     raise ValueError(f"node {node} is loaded, its operand {operand >> 1} is not")
+        if len(set(self._variables.values())) != len(self._variables):
+            raise ValueError("two nodes are loaded as one variable")
 
 
 @cache

@@ -93,7 +93,7 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
         f"{word} at step {len(run) - 1}: {clean(happened)}",
         width=width,
         first="    ",
-        then="      ",
+        then="    ",
         tone=TONES[result.verdict],
     )
     return lines + _power_up_lines(

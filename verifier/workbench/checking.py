@@ -70,10 +70,10 @@ def check_design(
     design = dataclasses.replace(design, claims=tuple(c for c in design.claims if wanted is None or c.name in wanted))
     refuse_unsupported([design])
     results: list[ClaimResult] = []
-    interrupted = False
+    doubt, interrupted = "", False
     try:
         judge = Judge(design, limit_seconds=limit, depth=depth)
-        judge.refuse_if_nothing_is_permitted()
+        doubt = judge.refuse_if_nothing_is_permitted()
         for claim in design.claims:
             if on_start is not None:
                 on_start(design, claim)
@@ -82,6 +82,5 @@ def check_design(
                 on_result(design, results[-1])
     except KeyboardInterrupt:
         interrupted = True
-    return DesignResult(
-        design=design, claims=tuple(results), assumes=assumptions(design), interrupted=interrupted
-    )
+    assumes = (*assumptions(design), doubt) if doubt else assumptions(design)
+    return DesignResult(design=design, claims=tuple(results), assumes=assumes, interrupted=interrupted)

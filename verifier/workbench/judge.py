@@ -2,8 +2,8 @@
 
 The one rule here: nothing is `proved` or `impossible` before a fresh solver has agreed with the invariant, and nothing
 is `broken` or `shown` before the plain simulator has lived through the run and the claim's textbook meaning agreed. A
-second opinion that could not be finished makes the verdict `undecided`; one that disagrees is an internal error, never a
-verdict.
+second opinion that could not be finished makes the verdict `undecided`; one that disagrees is an internal error, never
+a verdict.
 """
 
 from __future__ import annotations
@@ -14,12 +14,14 @@ import time
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
+from verifier.engines.endless import Contradictory, Endless, permitted_forever
 from verifier.errors import Diagnostic, InternalDisagreement, SourceError, Span
 from verifier.evidence.certificate import recheck
 from verifier.evidence.replay import Unconfirmed, replay
 from verifier.evidence.simulator import SimulationLimit, Simulator
 from verifier.evidence.verdict import ClaimResult, Verdict
 from verifier.logic.transition_system import TransitionSystem
+from verifier.report.pieces import listing
 from verifier.views.settled import SettledModel
 from verifier.workbench.selection import source_line
 
@@ -46,7 +48,9 @@ class Judge:
         try:
             result = self._judged(claim)
         except InternalDisagreement as disagreement:
-            raise InternalDisagreement(f"circuit {self._design.name}, claim {claim.name}: {disagreement}") from disagreement
+            raise InternalDisagreement(
+                f"circuit {self._design.name}, claim {claim.name}: {disagreement}"
+            ) from disagreement
         return dataclasses.replace(result, seconds=time.monotonic() - started)
 
     def _judged(self, claim: Claim) -> ClaimResult:
@@ -74,7 +78,9 @@ class Judge:
             # Three-valued loops promise that proofs are sound, and no more.
             if not self._model.approximate:
                 raise
-            return _undecided(claim, reached.engine, "a loop is too large for its exact table, and the run found may not exist")
+            return _undecided(
+                claim, reached.engine, "a loop is too large for its exact table, and the run found may not exist"
+            )
         verdict = Verdict.SHOWN if claim.kind is ClaimKind.CAN else Verdict.BROKEN
         return ClaimResult(claim=claim, verdict=verdict, engine=reached.engine, seconds=0.0, run=run)
 
@@ -99,13 +105,39 @@ class Judge:
             case Reached():
                 return result
 
-    def refuse_if_nothing_is_permitted(self) -> None:
-        """Raises SourceError when no endless run obeys the givens, or the circuit cannot even power up."""
-        if self._powers_up_in_the_simulator() and not self._design.givens:
-            return  # from any instant on, waiting for ever is permitted
-        permitted = self._model.permitted_system()
-        if isinstance(self._decide(permitted), Unreachable):
-            raise self._nothing_permitted()
+    def refuse_if_nothing_is_permitted(self) -> str:
+        """Looks for an endless permitted run. Returns a sentence if that was left open, else nothing.
+
+        Raises SourceError when the givens permit none, or the circuit cannot even power up.
+        """
+        if not self._design.givens and self._powers_up_in_the_simulator():
+            return ""  # from any instant on, waiting for ever is permitted
+        match permitted_forever(self._model.permitted_system(), self._limit_seconds):
+            case Endless():
+                return ""
+            case Undecided(reason=reason):
+                return f"not established: that any endless run is permitted ({reason})"
+            case Contradictory():
+                raise SourceError([self._nothing_permitted()])
+
+    def _nothing_permitted(self) -> Diagnostic:
+        design = self._design
+        if not design.givens or _contradictory(dataclasses.replace(design, givens=()), self._limit_seconds):
+            return _finding(
+                "no-power-up",
+                f"the circuit {design.name} has no power-up state: no stable state obeys all that it starts with",
+                design.span or Span(design.file, 1, 1, 1, 1),
+                "look at the `start` values of its storage and of the gates in its loops",
+            )
+        alone = (dataclasses.replace(design, givens=(given,)) for given in design.givens)
+        culprits = next((one.givens for one in alone if _contradictory(one, self._limit_seconds)), design.givens)
+        names = listing([given.name for given in culprits])
+        return _finding(
+            "contradictory-givens",
+            f"circuit {design.name}: no run obeys the given{'s' if len(culprits) > 1 else ''} {names}",
+            culprits[-1].span or Span(design.file, 1, 1, 1, 1),
+            "from such givens everything would follow, so nothing is judged",
+        )
 
     def _powers_up_in_the_simulator(self) -> bool:
         """Whether a power-up state with all inputs 0 was found; False leaves the question open."""
@@ -114,3 +146,15 @@ class Judge:
             return next(self._simulator.first_instants(inputs), None) is not None
         except SimulationLimit:
             return False
+
+
+def _contradictory(design: Design, limit_seconds: float) -> bool:
+    return isinstance(permitted_forever(SettledModel(design).permitted_system(), limit_seconds), Contradictory)
+
+
+def _finding(code: str, message: str, span: Span, hint: str) -> Diagnostic:
+    return Diagnostic(code=code, message=message, span=span, excerpt=source_line(span), hint=hint)
+
+
+def _undecided(claim: Claim, engine: str, reason: str) -> ClaimResult:
+    return ClaimResult(claim=claim, verdict=Verdict.UNDECIDED, engine=engine, seconds=0.0, reason=reason)

@@ -1,0 +1,72 @@
+"""The page that `compare` prints."""
+
+from dataclasses import replace
+
+from sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
+
+from verifier.claims.claim import Claim
+from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
+from verifier.report.matrix import matrix_lines
+from verifier.report.pieces import plain
+
+
+def named(circuit: str, *results: ClaimResult) -> DesignResult:
+    design = replace(multiplexer_design(), netlist=replace(multiplexer_design().netlist, name=circuit))
+    return DesignResult(design=design, claims=results, assumes=())
+
+
+def matrix(*results: DesignResult, width: int = 80) -> list[str]:
+    return [plain(row) for row in matrix_lines(results, width=width)]
+
+
+def test_circuits_stand_down_and_claims_across() -> None:
+    rows = matrix(
+        named("plain_mux", judged(NO_FALSE_EDGE, Verdict.BROKEN), judged(SETTLES, Verdict.PROVED)),
+        named("two_registers", judged(NO_FALSE_EDGE, Verdict.PROVED), judged(SETTLES, Verdict.PROVED)),
+    )
+    assert rows == [
+        "circuit        no_false_edge  settles",
+        "plain_mux      broken         proved",
+        "two_registers  proved!        proved",
+        "",
+        "  !  not what the file expects",
+    ]
+
+
+def test_a_circuit_without_the_claim_has_a_dash_and_an_empty_proof_a_star() -> None:
+    rows = matrix(
+        named("plain_mux", judged(SETTLES, Verdict.PROVED, empty=True)),
+        named("other", judged(RUN_FROM_TEMPO, Verdict.SHOWN)),
+    )
+    assert rows == [
+        "circuit    settles  run_from_tempo",
+        "plain_mux  proved*  -",
+        "other      -        shown",
+        "",
+        "  *  proved only because its trigger can never happen",
+    ]
+
+
+def long_named(index: int) -> Claim:
+    return replace(SETTLES, name=f"hammer_{index}_never_strikes_twice", text=f"never (hammer_{index} and struck)")
+
+
+def test_long_names_become_numbers_with_a_legend() -> None:
+    results = [judged(long_named(index), Verdict.PROVED) for index in range(5)]
+    rows = matrix(named("arbiter", *results), width=60)
+    assert rows[:4] == [
+        "circuit  1       2       3       4       5",
+        "arbiter  proved  proved  proved  proved  proved",
+        "",
+        "  1  hammer_0_never_strikes_twice: never (hammer_0 and",
+    ]
+    assert max(map(len, rows)) <= 60
+
+
+def test_more_claims_than_fit_go_into_further_blocks_and_none_is_lost() -> None:
+    results = [judged(long_named(index), Verdict.IMPOSSIBLE) for index in range(30)]
+    rows = matrix(named("arbiter", *results))
+    assert max(map(len, rows)) <= 80
+    numbers = [number for row in rows if row.startswith("circuit") for number in row.split()[1:]]
+    assert numbers == [str(index + 1) for index in range(30)]
+    assert sum(row.count("impossible!") for row in rows) == 30

@@ -1,0 +1,239 @@
+"""Verdicts of whole designs: right ones with evidence, and none without a second opinion."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from sample_runs import (
+    BEAT,
+    CHOOSE,
+    FALSE_EDGE,
+    LEVER,
+    NO_FALSE_EDGE,
+    RUN_FROM_TEMPO,
+    SETTLES,
+    TEMPO,
+    both,
+    either,
+    multiplexer_design,
+    negated,
+    step,
+)
+
+from verifier.circuit.builder import NetlistBuilder
+from verifier.circuit.netlist import GateKind
+from verifier.claims import formula as tree
+from verifier.claims.claim import Claim, ClaimKind, Design, Given, View, WiringFile
+from verifier.claims.formula import Formula, StepWord
+from verifier.errors import CallError, InternalDisagreement, SourceError, Span
+from verifier.evidence.replay import Unconfirmed
+from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
+from verifier.logic.transition_system import Invariant
+from verifier.workbench import judge as judging
+from verifier.workbench.checking import check, check_design
+
+HERE = Span("bells.wiring", 7, 5, 7, 9)
+TOO_LATE = replace(
+    SETTLES, name="too_late", kind=ClaimKind.MUST, formula=tree.Eventually(operand=BEAT, span=HERE), span=HERE
+)
+
+
+def must(name: str, formula: Formula) -> Claim:
+    return Claim(name=name, kind=ClaimKind.MUST, formula=formula, text=name)
+
+
+def can(name: str, formula: Formula) -> Claim:
+    return Claim(name=name, kind=ClaimKind.CAN, formula=formula, text=name)
+
+
+def given(name: str, formula: Formula, line: int) -> Given:
+    return Given(name=name, formula=formula, text=name, span=Span("bells.wiring", line, 5, line, 9))
+
+
+def by_name(result: DesignResult) -> dict[str, ClaimResult]:
+    return {claim.claim.name: claim for claim in result.claims}
+
+
+FOLLOWS_TEMPO = must("follows_tempo", tree.OnlyWhen(left=both(CHOOSE, BEAT), right=TEMPO))
+CONJURED = can("conjured", both(BEAT, negated(TEMPO), negated(LEVER)))
+
+
+def test_every_kind_of_verdict_comes_with_its_evidence() -> None:
+    result = check_design(multiplexer_design(NO_FALSE_EDGE, FOLLOWS_TEMPO, RUN_FROM_TEMPO, CONJURED, SETTLES))
+    verdicts = {name: claim.verdict for name, claim in by_name(result).items()}
+    assert verdicts == {
+        "no_false_edge": Verdict.BROKEN,
+        "follows_tempo": Verdict.PROVED,
+        "run_from_tempo": Verdict.SHOWN,
+        "conjured": Verdict.IMPOSSIBLE,
+        "settles": Verdict.PROVED,
+    }
+    for claim in result.claims:
+        has_run = claim.verdict in (Verdict.BROKEN, Verdict.SHOWN)
+        assert (claim.run is not None) == has_run
+        assert (claim.invariant is not None) == (not has_run)
+    broken = by_name(result)["no_false_edge"]
+    assert broken.run is not None
+    assert len(broken.run) == len(FALSE_EDGE)
+    assert broken.as_expected
+
+
+def test_a_proof_whose_trigger_can_never_happen_is_empty() -> None:
+    never_triggered = must("never_triggered", tree.OnlyWhen(left=both(CONJURED.formula, CHOOSE), right=LEVER))
+    result = check_design(multiplexer_design(never_triggered, FOLLOWS_TEMPO))
+    assert {name: (claim.verdict, claim.empty) for name, claim in by_name(result).items()} == {
+        "never_triggered": (Verdict.PROVED, True),
+        "follows_tempo": (Verdict.PROVED, False),
+    }
+
+
+def test_givens_restrict_what_is_judged() -> None:
+    calm = given("calm", step(CHOOSE, StepWord.STEADY), 3)
+    design = replace(multiplexer_design(NO_FALSE_EDGE), givens=(calm,))
+    assert [claim.verdict for claim in check_design(design).claims] == [Verdict.PROVED]
+
+
+def test_givens_that_contradict_each_other_are_an_error_at_the_last_of_them() -> None:
+    low, high = given("low", negated(LEVER), 3), given("high", LEVER, 4)
+    design = replace(multiplexer_design(), givens=(low, high))
+    with pytest.raises(SourceError) as caught:
+        check_design(design)
+    (finding,) = caught.value.diagnostics
+    assert finding.code == "contradictory-givens"
+    assert finding.span == high.span
+    assert "low and high" in finding.message
+
+
+def test_a_given_that_no_run_obeys_is_named_alone() -> None:
+    fine = given("fine", either(LEVER, negated(LEVER)), 3)
+    absurd = given("absurd", both(LEVER, negated(LEVER)), 4)
+    with pytest.raises(SourceError) as caught:
+        check_design(replace(multiplexer_design(), givens=(absurd, fine)))
+    (finding,) = caught.value.diagnostics
+    assert finding.span == absurd.span
+    assert "fine" not in finding.message
+
+
+def test_a_circuit_that_cannot_power_up_is_an_error_at_the_circuit() -> None:
+    builder = NetlistBuilder("stuck")
+    builder.gate("first", GateKind.NOT, ["second"], start=True)
+    builder.gate("second", GateKind.NOT, ["first"], start=True)
+    builder.output("first")
+    design = Design(netlist=builder.build(), file="stuck.wiring", claims=(SETTLES,), span=HERE)
+    with pytest.raises(SourceError) as caught:
+        check_design(design)
+    (finding,) = caught.value.diagnostics
+    assert (finding.code, finding.span) == ("no-power-up", HERE)
+
+
+def test_a_claim_without_an_engine_refuses_the_whole_call_unless_others_are_selected() -> None:
+    design = multiplexer_design(NO_FALSE_EDGE, TOO_LATE)
+    with pytest.raises(SourceError, match=r"too_late uses `.*eventually.*`.*NOT judged") as caught:
+        check_design(design)
+    assert [finding.span for finding in caught.value.diagnostics] == [HERE]
+    assert [c.claim.name for c in check_design(design, claims=["no_false_edge"]).claims] == ["no_false_edge"]
+
+
+def test_the_same_finding_about_a_shared_contract_is_told_once() -> None:
+    one = multiplexer_design(TOO_LATE)
+    other = replace(one, netlist=replace(one.netlist, name="other"))
+    with pytest.raises(SourceError) as caught:
+        check(WiringFile("bells.wiring", (one, other)))
+    assert len(caught.value.diagnostics) == 1
+
+
+def test_no_verdict_is_given_when_the_replay_disagrees(monkeypatch: pytest.MonkeyPatch) -> None:
+    def disagrees(*_: object) -> None:
+        raise InternalDisagreement("no step leads here")
+
+    monkeypatch.setattr(judging, "replay", disagrees)
+    with pytest.raises(InternalDisagreement, match="circuit plain_mux, claim no_false_edge: no step leads here"):
+        check_design(multiplexer_design(NO_FALSE_EDGE))
+
+
+def test_a_replay_that_could_not_be_finished_leaves_the_claim_undecided(monkeypatch: pytest.MonkeyPatch) -> None:
+    def gives_up(*_: object) -> None:
+        raise Unconfirmed("too much to look at")
+
+    monkeypatch.setattr(judging, "replay", gives_up)
+    (result,) = check_design(multiplexer_design(NO_FALSE_EDGE)).claims
+    assert (result.verdict, result.run) == (Verdict.UNDECIDED, None)
+    assert "too much to look at" in result.reason
+
+
+def test_no_proof_is_given_when_the_fresh_solver_disagrees(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = judging.recheck
+
+    def with_a_clause_too_many(system: judging.TransitionSystem, invariant: Invariant) -> None:
+        real(system, Invariant((*invariant.clauses, (system.registers[0].variable,))))
+
+    monkeypatch.setattr(judging, "recheck", with_a_clause_too_many)
+    with pytest.raises(InternalDisagreement, match="check `start`"):
+        check_design(multiplexer_design(FOLLOWS_TEMPO))
+
+
+def test_a_limit_that_is_too_short_leaves_claims_undecided_with_a_reason() -> None:
+    result = check_design(multiplexer_design(), limit=1e-9)
+    for claim in result.claims:
+        assert claim.verdict is Verdict.UNDECIDED or claim.run is not None or claim.invariant is not None
+        if claim.verdict is Verdict.UNDECIDED:
+            assert claim.reason
+
+
+def test_each_claim_is_announced_and_its_verdict_told_in_order() -> None:
+    heard: list[str] = []
+    check_design(
+        multiplexer_design(),
+        on_start=lambda design, claim: heard.append(f"{design.name} starts {claim.name}"),
+        on_result=lambda design, result: heard.append(f"{design.name} {result.claim.name} {result.verdict.value}"),
+    )
+    assert heard == [
+        "plain_mux starts no_false_edge",
+        "plain_mux no_false_edge broken",
+        "plain_mux starts run_from_tempo",
+        "plain_mux run_from_tempo shown",
+        "plain_mux starts settles",
+        "plain_mux settles proved",
+    ]
+
+
+def test_an_interrupt_keeps_what_was_decided_and_judges_no_further_circuit() -> None:
+    def interrupt(_: Design, claim: Claim) -> None:
+        if claim is RUN_FROM_TEMPO:
+            raise KeyboardInterrupt
+
+    one = multiplexer_design()
+    other = replace(one, netlist=replace(one.netlist, name="other"))
+    result = check(WiringFile("bells.wiring", (one, other)), on_start=interrupt)
+    (only,) = result.designs
+    assert only.interrupted
+    assert [claim.claim.name for claim in only.claims] == ["no_false_edge"]
+
+
+def test_circuits_and_claims_are_selected_by_name_and_a_circuit_without_the_claim_is_left_out() -> None:
+    one = multiplexer_design(NO_FALSE_EDGE, SETTLES)
+    other = replace(multiplexer_design(SETTLES), netlist=replace(one.netlist, name="other"))
+    wiring_file = WiringFile("bells.wiring", (one, other))
+    assert [d.design.name for d in check(wiring_file, claim="no_false_edge").designs] == ["plain_mux"]
+    assert [d.design.name for d in check(wiring_file, "other").designs] == ["other"]
+    assert [len(d.claims) for d in check(wiring_file, claim=["no_false_edge", "settles"]).designs] == [2, 1]
+
+
+@pytest.mark.parametrize(
+    ("selection", "message", "hint"),
+    [
+        ({"circuit": "plain_mix"}, "there is no circuit named plain_mix in bells.wiring", "did you mean plain_mux?"),
+        ({"claim": "setles"}, "there is no claim named setles in bells.wiring", "did you mean settles?"),
+        ({"view": View.TIMED}, "no claim of the timed view is selected in bells.wiring", ""),
+    ],
+)
+def test_a_selection_that_fits_nothing_is_refused(selection: dict[str, object], message: str, hint: str) -> None:
+    with pytest.raises(CallError) as caught:
+        check(WiringFile("bells.wiring", (multiplexer_design(SETTLES),)), **selection)  # type: ignore[arg-type]
+    assert (str(caught.value), caught.value.hint) == (message, hint)
+
+
+def test_a_file_without_a_circuit_is_refused() -> None:
+    with pytest.raises(CallError, match="describes no circuit"):
+        check(WiringFile("empty.wiring", ()))

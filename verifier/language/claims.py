@@ -1,0 +1,146 @@
+"""The claims, givens and `let` names of one contract or circuit, in the order of writing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from lark import Token
+
+from verifier.claims import formula as f
+from verifier.claims.claim import Claim, ClaimKind, Given, View
+from verifier.claims.formula import Formula
+from verifier.errors import Span
+from verifier.language.findings import Findings, quoted
+from verifier.language.formulas import FormulaWriter
+from verifier.language.reading import RESERVED, report_name_clash
+from verifier.language.scopes import Scope
+from verifier.language.syntax import Block, Branch
+
+_VIEWS = {"any": View.ANY_DELAY, "settled": View.SETTLED, "timed": View.TIMED}
+
+
+@dataclass(frozen=True)
+class ClaimSet:
+    """What one block claims, or a contract and a circuit together."""
+
+    claims: tuple[Claim, ...] = ()
+    givens: tuple[Given, ...] = ()
+    lets: Mapping[str, Formula] = field(default_factory=dict)
+
+    @property
+    def names(self) -> list[str]:
+        claims = [claim.name for claim in self.claims]
+        return [*claims, *(given.name for given in self.givens), *self.lets]
+
+
+def read_claims(scope: Scope, outer: ClaimSet, findings: Findings) -> ClaimSet:
+    """The claims of the scope's block, added to those of its contract."""
+    reader = _ClaimReader(scope, outer, findings)
+    for statement in scope.block.statements:
+        reader.take(statement)
+    return ClaimSet(tuple(reader.claims), tuple(reader.givens), reader.lets)
+
+
+class _ClaimReader:
+    def __init__(self, scope: Scope, outer: ClaimSet, findings: Findings) -> None:
+        self._scope = scope
+        self._block: Block = scope.block
+        self._findings = findings
+        self._writer = FormulaWriter(scope, outer.lets, findings)
+        self.claims = list(outer.claims)
+        self.givens = list(outer.givens)
+        # Names that are taken: by claims, givens and lets so far. Nets are looked up in the scope.
+        self._names = outer.names
+
+    @property
+    def lets(self) -> Mapping[str, Formula]:
+        return self._writer.lets
+
+    def take(self, statement: Branch) -> None:
+        if statement.rule == "let":
+            self._take_let(statement)
+        elif statement.rule == "given":
+            self._take_given(statement)
+        elif statement.rule == "claim":
+            self._take_claim(statement)
+
+    def _take_let(self, statement: Branch) -> None:
+        name, tree = statement.token(0), statement.branch(1)
+        free = self._is_free(name)
+        formula = self._writer.value(tree)
+        if free and formula is not None:
+            self._names.append(str(name))
+            self._writer.define(str(name), formula)
+
+    def _take_given(self, statement: Branch) -> None:
+        name, tree = statement.token(0), statement.branch(1)
+        free = self._is_free(name)
+        formula = self._writer.claim(tree)
+        if free and formula is not None:
+            self._names.append(str(name))
+            text = folded_text(tree, self._block)
+            self.givens.append(Given(name=str(name), formula=formula, text=text, span=self._span(statement)))
+
+    def _take_claim(self, statement: Branch) -> None:
+        kind = ClaimKind(str(statement.token(0)))
+        name, tree = statement.token(1), statement.branches[-1]
+        free = self._is_free(name)
+        formula = self._writer.claim(tree)
+        if not free or formula is None:
+            return
+        if kind is ClaimKind.CAN and isinstance(formula, f.PATTERNS):
+            hint = "say what can happen, without `only when`, `never`, `leads to`"
+            message = "`can` takes a plain formula, not a pattern"
+            self._findings.error("can-pattern", message, self._span(tree), hint)
+            return
+        view = self._view(statement, formula)
+        if view is None:
+            return
+        self._names.append(str(name))
+        text, span = folded_text(tree, self._block), self._span(statement)
+        self.claims.append(Claim(name=str(name), kind=kind, formula=formula, text=text, view=view, span=span))
+
+    def _view(self, statement: Branch, formula: Formula) -> View | None:
+        """The view a claim names; one that speaks of ns is a timed one."""
+        tree = statement.find("view")
+        timed = mentions_nanoseconds(formula)
+        if tree is None:
+            return View.TIMED if timed else View.SETTLED
+        view = _VIEWS[str(tree.token(0))]
+        if timed and view is not View.TIMED:
+            message = f"this claim speaks of ns, which the {view.value} view does not know"
+            self._findings.error("wrong-view", message, self._span(tree), "write `in timed view`, or nothing")
+            return None
+        return view
+
+    def _is_free(self, name: Token) -> bool:
+        span = self._span(name)
+        if name in RESERVED:
+            message = f"{quoted(name)} is a word of the language and cannot be a name"
+            self._findings.error("keyword-as-name", message, span, "choose another name")
+            return False
+        nets: Iterable[str] = self._scope.symbols
+        return not report_name_clash(str(name), span, [*self._names, *nets], "something called", self._findings)
+
+    def _span(self, piece: Branch | Token) -> Span:
+        return self._block.place(piece)
+
+
+def mentions_nanoseconds(formula: Formula) -> bool:
+    for node in f.walk(formula):
+        if isinstance(node, f.PulsesLast):
+            return True
+        bound = node.bound if isinstance(node, f.LeadsTo | f.WithinTheLast) else None
+        if bound is not None and bound.unit is f.Unit.NANOSECONDS:
+            return True
+    return False
+
+
+def folded_text(tree: Branch, block: Block) -> str:
+    """The source of a piece of syntax on one line, without comments and with single spaces."""
+    span = block.place(tree)
+    lines = block.source.lines[span.line - 1 : span.end_line]
+    lines[-1] = lines[-1][: span.end_column - 1]
+    lines[0] = lines[0][span.column - 1 :]
+    return " ".join(" ".join(line.split("#")[0] for line in lines).split())
