@@ -40,12 +40,13 @@ rude, fits two_bells  (two_bells.wiring)
 rude: never_both is broken
   must never (low_bell and high_bell)
 
-    step  what to do             low_key  high_key  low_bell  high_bell
-    ----  ---------------------  -------  --------  --------  ---------
-       0  power up with low_key     1        1         1          1
-          high, high_key high
+    step  what to do                   low_key  high_key  low_bell  high_bell
+    ----  ---------------------------  -------  --------  --------  ---------
+       0  power up with low_key high,     1        1         1          1
+          high_key high
 
-    broken at step 0: this must never be: low_bell is high and high_bell is high
+    broken at step 0: low_bell is high and high_bell is high, which must never
+    be
 
 3 proved, 1 broken, 2 shown: all as expected
 

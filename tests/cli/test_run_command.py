@@ -30,13 +30,12 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 PLAYED = """\
 striker  (striker.wiring)
 
-    step  what to do                tempo  lever  strike  held
-    ----  ------------------------  -----  -----  ------  ----
-       0  power up with tempo low,    0      0      0      0
-          lever low
-       1  flip lever up               0     [1]     0      0
-       2  tempo rises                [1]     1     [1]    [1]
-       3  wait                        1      1      1      1
+    step  what to do                          tempo  lever  strike  held
+    ----  ----------------------------------  -----  -----  ------  ----
+       0  power up with tempo low, lever low    0      0      0      0
+       1  flip lever up                         0     [1]     0      0
+       2  tempo rises                          [1]     1     [1]    [1]
+       3  wait                                  1      1      1      1
 """
 
 

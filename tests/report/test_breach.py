@@ -41,7 +41,7 @@ def test_a_shown_can_says_what_was_shown() -> None:
 @pytest.mark.parametrize(
     ("formula", "said"),
     [
-        (tree.Never(operand=both(step(CHOOSE, CHANGES), BEAT)), "this must never be: choose changes and beat is high"),
+        (tree.Never(operand=both(step(CHOOSE, CHANGES), BEAT)), "choose changes and beat is high, which must never be"),
         (negated(BEAT), "beat is high"),
         (LEVER, "lever is low"),
         (both(BEAT, LEVER, step(TEMPO, RISES)), "lever is low and tempo does not rise"),
@@ -63,14 +63,14 @@ def test_each_shape_of_claim_says_which_part_of_it_fails(formula: Formula, said:
 def test_an_overdue_answer_is_told_with_the_step_at_which_it_was_asked_for() -> None:
     claim = must(tree.LeadsTo(left=step(LEVER, RISES), right=step(BEAT, RISES), bound=Bound(2, Unit.STEPS)))
     run = run_of("0000", "0100", "0000", "0000")
-    assert what_happened(claim, run) == "lever rises at step 1, but beat rises has not come"
+    assert what_happened(claim, run) == "lever rises at step 1, but up to step 3 this has not come: beat rises"
 
 
 def test_an_answer_overdue_by_edges_is_told_with_the_latest_step_from_which_they_all_passed() -> None:
     answer = tree.LeadsTo(left=LEVER, right=BEAT, bound=Bound(2, Unit.RISES, TEMPO))
     run = run_of("0100", "1000", "0100", "1100", "0100", "1000", "0000", "1000")
     # lever is high at steps 0, 2, 3 and 4; from 3 on tempo rises twice more, from 4 on as well.
-    assert what_happened(must(answer), run) == "lever is high at step 4, but beat has not come"
+    assert what_happened(must(answer), run) == "lever is high at step 4, but up to step 7 this has not come: beat"
 
 
 @pytest.mark.parametrize(

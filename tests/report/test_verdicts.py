@@ -147,12 +147,13 @@ def test_the_footer_tells_shared_assumptions_once_and_others_by_circuit_and_ends
         "  - plain_mux: one at a time",
         "  - other_mux: power-up: any",
     ]
-    assert " ".join(text.splitlines()[4:]) == CAUTION
+    assert text.splitlines()[4] == ""
+    assert " ".join(text.splitlines()[5:]) == CAUTION
 
 
 def test_nothing_that_a_file_says_can_steer_the_terminal() -> None:
     nasty = "\x1b[2Jbell\u202e"
-    claim = Claim(name=nasty, kind=SETTLES.kind, formula=SETTLES.formula, text=nasty)
+    claim = Claim(name=nasty, kind=NO_FALSE_EDGE.kind, formula=NO_FALSE_EDGE.formula, text=nasty)
     design = replace(multiplexer_design(claim), file=nasty, contract=nasty)
     result = judged(claim, Verdict.BROKEN, FALSE_EDGE, reason=nasty)
     lines = [

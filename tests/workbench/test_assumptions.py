@@ -16,7 +16,7 @@ def test_inputs_are_told_by_class_and_the_rule_for_changing_them_follows() -> No
     assert assumptions(multiplexer_design()) == (
         "tempo: free running (may change at any step)",
         "lever and choose: by hand (changes alone, and only when the circuit is quiet)",
-        "at most one input changes in a step; the bits of a bus are one input",
+        "at most one input changes in a step",
         SETTLED,
     )
 
@@ -31,6 +31,12 @@ def test_inputs_that_may_change_together_are_told_so() -> None:
         "key: free (may change at any step)",
         "inputs may change together, at the same instant (those by hand never do)",
     )
+
+
+def test_a_bus_is_told_to_be_one_input() -> None:
+    builder = NetlistBuilder("bells")
+    builder.input_bus("pattern", 4)
+    assert "at most one input changes in a step; the bits of a bus are one input" in assumptions(design_with(builder))
 
 
 def test_each_given_is_told_as_it_is_written() -> None:

@@ -11,14 +11,14 @@ from verifier.circuit.builder import NetlistBuilder
 from verifier.circuit.netlist import NetId, Range
 from verifier.errors import Span
 from verifier.language.complaints import report_bit
-from verifier.language.findings import Findings, quoted
+from verifier.language.findings import Findings, counted, quoted
 from verifier.language.gates import STORAGE_WORDS, Destination, GateWriter, Workbench
 from verifier.language.options import Options, read_options, start_bits
 from verifier.language.reading import Reader
-from verifier.language.scopes import Scope, Symbol, target_text, targets_of
+from verifier.language.scopes import Scope, Symbol, target_name, targets_of
 from verifier.language.storage import StorageWriter
 from verifier.language.syntax import Branch
-from verifier.language.widths import call_arguments
+from verifier.language.widths import call_arguments, natural_width
 
 
 @dataclass(frozen=True)
@@ -80,25 +80,40 @@ class CircuitWriter:
             self._drive(scope, assignment)
 
     def _drive(self, scope: Scope, assignment: Branch) -> None:
-        targets = [self._target(scope, tree) for tree in targets_of(assignment)]
-        options = read_options(assignment, Reader(scope.block, self._findings), scope.block, self._findings)
-        if options is None or not all(self._claim_bits(scope, tree) for tree in targets_of(assignment)):
-            return
-        expression = assignment.branch(1)
-        known = [target for target in targets if target is not None and target.nets]
-        if len(known) != len(targets):
-            return
-        if id(expression) in scope.calls:
-            self._refuse_options(options, scope, "a part", keep=())
-            self._drive_part(scope, expression, known)
-        elif len(known) > 1:
-            message = f"{len(known)} names stand before `=`, but only a part gives several outputs"
+        expression, trees = assignment.branch(1), targets_of(assignment)
+        if len(trees) > 1 and id(expression) not in scope.calls and not self._names_part(expression):
+            message = f"{len(trees)} names stand before `=`, but only a part gives several outputs"
             self._error("wrong-pin-count", message, scope, assignment.branch(0))
+            return
+        found = [self._target(scope, tree) for tree in trees]
+        free = [self._claim_bits(scope, tree) for tree in trees]
+        options = read_options(assignment, Reader(scope.block, self._findings), scope.block, self._findings)
+        targets = [target for target in found if target is not None]
+        if options is None or not all(free):
+            return
+        if len(targets) != len(trees):
+            self._look_for_mistakes(scope, expression)
+        elif id(expression) in scope.calls:
+            self._refuse_options(options, scope, "a part", keep=())
+            self._drive_part(scope, expression, targets)
         elif expression.rule == "call" and str(expression.token(0)) in STORAGE_WORDS:
-            writer = GateWriter(self._bench, scope, known[0].name, self._use_inside)
-            StorageWriter(self._bench, scope, writer).write(expression, known[0].nets, options)
+            writer = GateWriter(self._bench, scope, targets[0].name, self._use_inside)
+            StorageWriter(self._bench, scope, writer).write(expression, targets[0].nets, options)
         else:
-            self._drive_gates(scope, expression, known[0], options)
+            self._drive_gates(scope, expression, targets[0], options)
+
+    def _names_part(self, expression: Branch) -> bool:
+        """Whether this is the use of a part; one that contains itself has no scope, and a finding says so."""
+        return expression.rule == "call" and str(expression.token(0)) in self._bench.parts
+
+    def _look_for_mistakes(self, scope: Scope, expression: Branch) -> None:
+        """Lays out an expression whose target is lost, for what it may reveal. The circuit is never built."""
+        writer = GateWriter(self._bench, scope, "lost", self._use_inside)
+        pieces = [expression]
+        if expression.rule == "call" and (str(expression.token(0)) in STORAGE_WORDS or id(expression) in scope.calls):
+            pieces = call_arguments(expression)
+        for piece in pieces:
+            writer.nets(piece, natural_width(piece, scope) or 1)
 
     def _drive_gates(self, scope: Scope, expression: Branch, target: _Target, options: Options) -> None:
         self._refuse_options(options, scope, "a gate", keep=("start", "takes"))
@@ -118,7 +133,8 @@ class CircuitWriter:
         child = scope.calls[id(call)]
         outputs = child.interface.outputs if child.interface is not None else ()
         if len(outputs) != 1:
-            message = f"{quoted(call.token(0))} gives {len(outputs)} outputs; inside an expression it must give one"
+            gives = counted(len(outputs), "output")
+            message = f"{quoted(call.token(0))} gives {gives}; inside an expression it must give one"
             self._error("wrong-pin-count", message, scope, call.token(0), "give its outputs names: `s, c = ...`")
             return None
         if outputs[0].name not in child.symbols:
@@ -140,7 +156,8 @@ class CircuitWriter:
         arguments = call_arguments(call)
         if len(arguments) != len(interface.inputs):
             wanted = ", ".join(pin.name for pin in interface.inputs) or "none"
-            message = f"the part {quoted(interface.name)} takes {len(interface.inputs)} inputs, not {len(arguments)}"
+            takes = counted(len(interface.inputs), "input")
+            message = f"the part {quoted(interface.name)} takes {takes}, not {len(arguments)}"
             self._error("wrong-pin-count", message, scope, call, f"its inputs are: {wanted}")
             return
         if len(targets) != len(interface.outputs):
@@ -172,7 +189,7 @@ class CircuitWriter:
         if bits is None:
             return None
         nets = tuple(symbol.nets[bit] for bit in bits)
-        return _Target(scope.prefix + target_text(tree), nets, scope.block.place(tree))
+        return _Target(scope.prefix + target_name(tree, scope), nets, scope.block.place(tree))
 
     def _target_bits(self, scope: Scope, tree: Branch, symbol: Symbol, *, quiet: bool = False) -> range | None:
         """The bits of its symbol that a target names. `name[width]` is the whole name, its width written out."""

@@ -27,6 +27,8 @@ class ClaimSet:
     claims: tuple[Claim, ...] = ()
     givens: tuple[Given, ...] = ()
     lets: Mapping[str, Formula] = field(default_factory=dict)
+    refused: frozenset[str] = frozenset()
+    """Names that were to be claims; findings say what is wrong with them."""
 
     @property
     def names(self) -> list[str]:
@@ -39,7 +41,8 @@ def read_claims(scope: Scope, outer: ClaimSet, findings: Findings) -> ClaimSet:
     reader = _ClaimReader(scope, outer, findings)
     for statement in scope.block.statements:
         reader.take(statement)
-    return ClaimSet(tuple(reader.claims), tuple(reader.givens), reader.lets)
+    named = {found.name for found in (*reader.claims, *reader.givens)}
+    return ClaimSet(tuple(reader.claims), tuple(reader.givens), reader.lets, frozenset(reader.tried - named))
 
 
 class _ClaimReader:
@@ -52,6 +55,7 @@ class _ClaimReader:
         self.givens = list(outer.givens)
         # Names that are taken: by claims, givens and lets so far. Nets are looked up in the scope.
         self._names = outer.names
+        self.tried = set(outer.refused)
 
     @property
     def lets(self) -> Mapping[str, Formula]:
@@ -75,6 +79,7 @@ class _ClaimReader:
 
     def _take_given(self, statement: Branch) -> None:
         name, tree = statement.token(0), statement.branch(1)
+        self.tried.add(str(name))
         free = self._is_free(name)
         formula = self._writer.claim(tree)
         if free and formula is not None:
@@ -85,6 +90,7 @@ class _ClaimReader:
     def _take_claim(self, statement: Branch) -> None:
         kind = ClaimKind(str(statement.token(0)))
         name, tree = statement.token(1), statement.branches[-1]
+        self.tried.add(str(name))
         free = self._is_free(name)
         formula = self._writer.claim(tree)
         if not free or formula is None:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from lark import Token
 
-from verifier.claims.formula import Formula
 from verifier.language.findings import Findings, nearest, quoted
 from verifier.language.reading import Reader
 from verifier.language.scopes import Scope
 from verifier.language.syntax import Branch
-from verifier.language.widths import find_instance, natural_width, written_bits
+from verifier.language.widths import find_instance
 
 
 def fitting_number(token: Token, width: int, scope: Scope, findings: Findings) -> int | None:
@@ -24,16 +23,6 @@ def fitting_number(token: Token, width: int, scope: Scope, findings: Findings) -
         findings.error("does-not-fit", message, scope.block.place(token), hint)
         return None
     return value
-
-
-def join_width(tree: Branch, scope: Scope, lets: Mapping[str, Formula], findings: Findings) -> int | None:
-    """The width of an operand of `join`, which nothing around it can give."""
-    width = written_bits(tree) or natural_width(tree, scope, lets)
-    if width is None and tree.rule == "number":
-        hint = "inside `join`, write `0`, `1`, or all bits as in `0b0101`"
-        findings.error("unknown-width", "nothing says how wide this number is", scope.block.place(tree), hint)
-        return None
-    return width or 1
 
 
 def check_slice(tree: Branch, high: int, low: int, width: int, scope: Scope, findings: Findings) -> bool:

@@ -95,7 +95,6 @@ class DesignWriter:
         contract = self._contract(fits, block) if isinstance(fits, Token) else None
         if isinstance(fits, Token) and contract is None:
             return None
-        before = self._findings.error_count
         pins = self._pins(block, contract)
         builder = NetlistBuilder(str(block.name), inputs_may_change_together=self._together(block, contract))
         scope = self._lay_out(block, pins, builder)
@@ -105,7 +104,7 @@ class DesignWriter:
         claims = read_claims(scope, outer, self._findings)
         named = self._with_breaks(claims, breaks if isinstance(breaks, Branch) else None, block)
         self._report_undriven(scope, contract)
-        if self._findings.error_count > before or not block.complete:
+        if self._findings.error_count:
             return None
         netlist = builder.build()
         self._warn_unused(netlist, scope, contract, claims)
@@ -234,9 +233,14 @@ class DesignWriter:
 
     def _lay_out(self, block: Block, pins: tuple[PinPlan, ...], builder: NetlistBuilder) -> Scope | None:
         scope = Scope(block, "")
+        first: NetId = 0
         for plan in pins:
             symbol = scope.add(plan.pin, is_input=plan.is_input)
             symbol.nets = make_nets(builder, symbol.name, plan.pin.width, self._written_at(plan, block))
+            # The formulas of the contract are made once and rest on this numbering.
+            if symbol.nets != tuple(range(first, first + plan.pin.width)):
+                raise RuntimeError(f"the pin {symbol.name} of {block.name} has the nets {symbol.nets}")
+            first += plan.pin.width
             add_pin(builder, plan, symbol)
         try:
             ScopeOpener(self._library, self._findings).open(scope)
@@ -276,7 +280,7 @@ class DesignWriter:
         if scope is None or not block.complete:
             return
         self._report_undriven(scope, None)
-        if self._findings.error_count == before:
+        if not self._findings.error_count:
             self._warn_unused(builder.build(), scope, None, ClaimSet())
 
     def _report_undriven(self, scope: Scope, contract: Contract | None) -> None:
@@ -314,7 +318,7 @@ class DesignWriter:
         found = (*claims.claims, settles)
         expected: set[str] = set()
         for name in breaks.tokens if breaks is not None else ():
-            if not any(claim.name == name for claim in found):
+            if not any(claim.name == name for claim in found) and name not in claims.refused:
                 self._report_unknown_claim(name, found, claims, block)
             elif name in expected:
                 self._findings.error("name-taken", f"{quoted(name)} is in the list twice", block.place(name))

@@ -21,11 +21,11 @@ _GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (frozenset({"COLON"}), "`:`"),
     (frozenset({"RPAR"}), "`)`"),
     (frozenset({"RSQB"}), "`]`"),
+    (frozenset({"AND", "OR", "IMPLIES"}), "an operator such as `and`"),
+    (frozenset({"$END"}), "the end of the line"),
     (frozenset({"LPAR"}), "`(`"),
     (frozenset({"STRING"}), "a file name in double quotes"),
     (frozenset({"COMMA"}), "`,`"),
-    (frozenset({"AND", "OR", "IMPLIES"}), "an operator such as `and`"),
-    (frozenset({"$END"}), "the end of the line"),
 )
 
 _AFTER_A_VALUE = frozenset({
@@ -48,7 +48,7 @@ _SHOWN = 4
 
 
 def expected_words(accepted: Set[str]) -> str:
-    """The few likeliest continuations, as in "a name, `(` or `;`"; empty when nothing can follow."""
+    """The few likeliest continuations, as in "a name, `:` or `in`"; empty when nothing can follow."""
     rest = set(accepted) - {"STRAY"}
     if "NAME" in rest:
         rest -= SOFT_WORDS
@@ -87,6 +87,6 @@ def hint_for(token: Token | None, accepted: Set[str]) -> str:
         return "equality is written `==`"
     if token is not None and token.type == "COMPARISON":
         return "a comparison has two sides; join several with `and`" if "AND" in accepted else ""
-    if token is not None and is_word(token) and "NAME" in accepted:
+    if token is not None and is_word(token) and token.type not in _AFTER_A_VALUE and "NAME" in accepted:
         return f"`{token}` is a word of the language; nothing can be called that"
     return ""

@@ -66,6 +66,11 @@ def quoted(name: str) -> str:
     return f"`{name}`" if len(name) <= 60 else f"`{name[:57]}...`"
 
 
+def counted(number: int, noun: str) -> str:
+    """`1 input`, `2 inputs`."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def nearest(name: str, known: Iterable[str]) -> str:
     """A hint that offers the closest known name, or lists the known ones when they are few, or is empty."""
     names = list(dict.fromkeys(known))

@@ -14,7 +14,6 @@ from verifier.errors import Span
 from verifier.language.complaints import (
     check_slice,
     fitting_number,
-    join_width,
     report_bit,
     report_unknown,
     report_unknown_call,
@@ -25,7 +24,7 @@ from verifier.language.findings import Findings, quoted
 from verifier.language.reading import Reader
 from verifier.language.scopes import Scope
 from verifier.language.syntax import Branch, run_operands
-from verifier.language.widths import call_arguments, find_symbol, first_width, natural_width
+from verifier.language.widths import call_arguments, find_symbol, first_width, join_width, natural_width
 
 SIZE_LIMIT = 20_000
 """Nodes in one formula, its `let` names written out."""
@@ -145,7 +144,7 @@ class FormulaWriter:
             return Bound(amount, unit)
         if amount == 0:
             self._refuse("bad-number", f"the number of {unit.value} is at least 1", tree.tokens[0])
-        return Bound(amount, unit, self._bit(tree.branch(0)))
+        return Bound(amount, unit, self._bit(tree.branches[0]))
 
     def _amount(self, token: Token) -> int | f.Tightest:
         amount = self._reader.amount(token)

@@ -17,7 +17,6 @@ from verifier.language.arithmetic import Bit, Constant, Ripple
 from verifier.language.complaints import (
     check_slice,
     fitting_number,
-    join_width,
     report_bit,
     report_unknown,
     report_unknown_call,
@@ -27,7 +26,7 @@ from verifier.language.findings import Findings, quoted
 from verifier.language.reading import Reader
 from verifier.language.scopes import Scope, TooLargeError
 from verifier.language.syntax import Branch, run_operands
-from verifier.language.widths import call_arguments, find_symbol, first_width, natural_width
+from verifier.language.widths import call_arguments, find_symbol, first_width, join_width, natural_width
 
 NET_LIMIT = 200_000
 """Nets in one circuit."""
@@ -42,7 +41,7 @@ STORAGE_WORDS = {"flipflop": 1, "toggle": 1, "jk": 2, "latch": 1, "set_reset": 2
 """How many data inputs each takes."""
 
 _CLAIM_WORDS = {
-    "step": "changes, rises, falls, steady", "before": "before", "once": "once", "since": "since", "until": "until",
+    "before": "before", "once": "once", "since": "since", "until": "until",
     "next": "next", "always": "always", "eventually": "eventually", "again_and_again": "again and again",
     "at_the_last": "at the last", "within_the_last": "within the last", "implies": "implies",
 }  # fmt: skip
@@ -66,7 +65,8 @@ class Workbench:
     ) -> None:
         self.builder = builder
         self.findings = findings
-        self.callable_names = [*GATE_WORDS, *STORAGE_WORDS, "join", *parts]
+        self.parts = frozenset(parts)
+        self.callable_names = [*GATE_WORDS, *STORAGE_WORDS, "join", *self.parts]
         # The family's delay for each kind of part, by its word; used where an assignment has no `takes`.
         self.delays = delays
         self._net_count = 0
@@ -108,7 +108,7 @@ class GateWriter:
         width = natural_width(tree, self._scope)
         if width is not None and width != 1:
             message = f"{what} is one bit, but this is {width} bits wide"
-            self._error("wide-" + what.split()[-1], message, tree, "choose a bit: `name[0]`")
+            self._error("not-one-bit", message, tree, "choose a bit: `name[0]`")
             return None
         nets = self.nets(tree, 1)
         return nets[0] if nets is not None else None
@@ -250,6 +250,9 @@ class GateWriter:
             self._error("storage-inside", f"{quoted(callee)} stands alone after `=`", tree.token(0), hint)
             return None
         if id(tree) not in self._scope.calls:
+            if callee in self._bench.parts:
+                # It contains itself: a finding says so already.
+                return None
             report_unknown_call(tree, self._bench.callable_names, self._scope, self._bench.findings)
             return None
         nets = self._use_part(tree, self._scope, self._stem)
@@ -348,7 +351,7 @@ class GateWriter:
         report_bit(tree, token, width, self._scope, self._bench.findings)
 
     def _report_claim_word(self, tree: Branch) -> None:
-        words = _CLAIM_WORDS.get(tree.rule, tree.rule)
+        words = str(tree.token(1)) if tree.rule == "step" else _CLAIM_WORDS.get(tree.rule, tree.rule)
         hint = "`a implies b` is written `not a or b`" if tree.rule == "implies" else "storage remembers; wires do not"
         self._error("claim-word", f"`{words}` belongs in a claim, not in a wire", tree, hint)
 

@@ -79,9 +79,10 @@ class _Cutter:
 
     def _open_statement(self, line: Line) -> None:
         column = _column(line)
-        if self._indentation is None:
+        judged = line[0].line not in self._unjudged
+        if self._indentation is None and judged:
             self._indentation = column
-        elif column != self._indentation and line[0].line not in self._unjudged:
+        elif self._indentation is not None and column != self._indentation and judged:
             deeper = "deeper" if column > self._indentation else "less"
             message = f"this line is indented {deeper} than the statements above it"
             self._misplaced(line, message, f"start it in column {self._indentation}, like them")

@@ -41,15 +41,15 @@ def parse(source: Source, findings: Findings) -> ParsedFile:
     """Everything in the text that can be parsed; the rest is in the findings."""
     findings.add_source(source)
     tabbed = _report_characters(source, findings)
-    tokens = _tokens(source, findings)
-    if not tokens:
+    tokens, unreadable = _tokens(source, findings)
+    if not tokens and not unreadable:
         findings.error("empty-file", "there is nothing in this file", source.start(), "a file has at least one block")
     layout = cut(tokens, tabbed)
     for misplaced in layout.misplaced:
         findings.error("bad-indentation", misplaced.message, place(misplaced.token, source), misplaced.hint)
     parsed = ParsedFile(source)
     for section in layout.sections:
-        _take_section(section, parsed, findings)
+        _take_section(section, parsed, unreadable, findings)
     return parsed
 
 
@@ -65,19 +65,21 @@ def _report_characters(source: Source, findings: Findings) -> frozenset[int]:
     return frozenset(tabbed)
 
 
-def _tokens(source: Source, findings: Findings) -> Line:
-    """The tokens of the text, stray characters reported and left out."""
+def _tokens(source: Source, findings: Findings) -> tuple[Line, frozenset[int]]:
+    """The tokens of the text, stray characters reported and left out, and the lines that had some."""
     tokens: Line = []
+    unreadable: set[int] = set()
     for token in parser().lex(source.clean_text):
         if token.type == "STRAY":
             _report_stray(token, source, findings)
+            unreadable.add(token.line or 1)
         else:
             tokens.append(token)
         if len(tokens) > TOKEN_LIMIT or findings.full:
             if not findings.full:
                 findings.error("too-large", "this file has too many words", place(token, source), "split it")
-            return []
-    return tokens
+            return [], frozenset({token.line or 1})
+    return tokens, frozenset(unreadable)
 
 
 def _report_stray(token: Token, source: Source, findings: Findings) -> None:
@@ -96,10 +98,13 @@ def _report_stray(token: Token, source: Source, findings: Findings) -> None:
     findings.error("stray-character", message, place(token, source), hints.get(str(token), ""))
 
 
-def _take_section(section: Section, parsed: ParsedFile, findings: Findings) -> None:
+def _take_section(section: Section, parsed: ParsedFile, unreadable: frozenset[int], findings: Findings) -> None:
     source = parsed.source
-    header = _parse_line(section.header, "header", source, findings)
-    statements = [_parse_line(line, "statement", source, findings) for line in section.statements]
+    readable = [line for line in section.statements if unreadable.isdisjoint(token.line for token in line)]
+    header = None
+    if unreadable.isdisjoint(token.line for token in section.header):
+        header = _parse_line(section.header, "header", source, findings)
+    statements = [_parse_line(line, "statement", source, findings) for line in readable]
     if header is None:
         return
     if header.rule == "use":
@@ -114,7 +119,7 @@ def _take_section(section: Section, parsed: ParsedFile, findings: Findings) -> N
         header=header,
         statements=tuple(statement for statement in statements if statement is not None),
         source=source,
-        complete=None not in statements,
+        complete=None not in statements and len(readable) == len(section.statements),
     )
     parsed.blocks.append(block)
     if not section.statements:
@@ -151,18 +156,14 @@ def _bracket_depth(line: Line) -> int:
 def _feed(lalr: Lark, line: Line, start: str, source: Source, findings: Findings) -> Branch | None:
     interactive = lalr.parse_interactive(start=start)
     finish: Callable[[Token], object] = interactive.feed_eof
-    acceptable: Callable[[], set[str]] = interactive.accepts
-    previous: Token | None = None
-    accepted: frozenset[str] = frozenset()
+    fed = 0
     try:
         for token in line:
             interactive.feed_token(token)
-            previous = token
+            fed += 1
         tree = finish(line[-1])
-    except UnexpectedToken as problem:
-        accepted = frozenset(acceptable())
-        at_end = problem.token.type == "$END"
-        _report_unexpected(None if at_end else problem.token, previous, accepted, start, source, findings)
+    except UnexpectedToken:
+        _report_unexpected(line, fed, _accepted(lalr, line[:fed], start), start, source, findings)
         return None
     except UnexpectedInput as problem:
         raise RuntimeError(f"the parser stopped in a way it never should: {problem}") from problem
@@ -171,30 +172,62 @@ def _feed(lalr: Lark, line: Line, start: str, source: Source, findings: Findings
     return tree
 
 
+def _accepted(lalr: Lark, line: Line, start: str) -> frozenset[str]:
+    """The terminals that can follow these tokens.
+
+    They are fed to a fresh parser: the one that stumbled has taken steps on the wrong token already.
+    """
+    interactive = lalr.parse_interactive(start=start)
+    for token in line:
+        interactive.feed_token(token)
+    acceptable: Callable[[], set[str]] = interactive.accepts
+    return frozenset(acceptable())
+
+
 def _report_unexpected(
-    token: Token | None,
-    previous: Token | None,
-    accepted: frozenset[str],
-    start: str,
-    source: Source,
-    findings: Findings,
+    line: Line, fed: int, accepted: frozenset[str], start: str, source: Source, findings: Findings
 ) -> None:
-    """Says which word is wrong. `token` is None at the end of the line; `previous` is the last word that was fine."""
-    if previous is not None and previous.type in ("AND", "OR", "XOR") and accepted == {"LPAR"}:
+    """Says which word is wrong: the one after the first `fed` words, or the end of the line."""
+    if fed and line[fed - 1].type in ("AND", "OR", "XOR") and accepted == {"LPAR"}:
         # `a and or b`: `or` could have begun `or(...)`, so the parser stumbles one word too late.
-        token, accepted = previous, frozenset({"NAME", "NUMBER", "LPAR"})
-    if token is None:
-        if previous is None:
-            raise RuntimeError("a logical line has no tokens")
-        span = place(previous, source)
+        fed, accepted = fed - 1, frozenset({"NAME", "NUMBER", "LPAR"})
+    if fed == len(line):
         message = f"this line ends too early: expected {expected_words(accepted)}"
-        findings.error("unexpected-end", message, span, hint_for(None, accepted))
-    elif previous is None and start == "header":
+        hint = _unclosed(line) or hint_for(None, accepted)
+        findings.error("unexpected-end", message, place(line[-1], source), hint)
+        return
+    token = line[fed]
+    if fed == 0 and start == "header":
         hint = "these start in the first column: `contract`, `circuit`, `part`, `family`, `use`; all else is indented"
         findings.error("unexpected-word", f"no block starts with {quoted(token)}", place(token, source), hint)
-    elif is_word(token) and "NAME" in accepted and "NUMBER" not in accepted:
-        message = f"{quoted(token)} is a word of the language and cannot be a name"
-        findings.error("keyword-as-name", message, place(token, source), "choose another name")
-    else:
-        message = f"{quoted(token)} cannot stand here: expected {expected_words(accepted)}"
-        findings.error("unexpected-word", message, place(token, source), hint_for(token, accepted))
+        return
+    wrong_name = _wrong_name(line, fed, accepted)
+    if wrong_name is not None:
+        message = f"{quoted(wrong_name)} is a word of the language and cannot be a name"
+        findings.error("keyword-as-name", message, place(wrong_name, source), "choose another name")
+        return
+    message = f"{quoted(token)} cannot stand here: expected {expected_words(accepted)}"
+    findings.error("unexpected-word", message, place(token, source), hint_for(token, accepted))
+
+
+def _wrong_name(line: Line, fed: int, accepted: frozenset[str]) -> Token | None:
+    """The word of the language that stands where a name must."""
+    token = line[fed]
+    if is_word(token) and "NAME" in accepted and "NUMBER" not in accepted and fed > 0:
+        return token
+    if fed <= 1 and is_word(line[0]) and len(line) > 1 and line[1].type == "EQUAL":
+        return line[0]
+    return None
+
+
+def _unclosed(line: Line) -> str:
+    """A hint that names the last bracket that is never closed."""
+    opened: list[Token] = []
+    for token in line:
+        if token.type in OPENING:
+            opened.append(token)
+        elif token.type in CLOSING and opened:
+            opened.pop()
+    if not opened:
+        return ""
+    return f"the `{opened[-1]}` in line {opened[-1].line}, column {opened[-1].column} is never closed"

@@ -107,7 +107,7 @@ class Reader:
 
 
 def report_name_clash(name: str, span: Span, known: Iterable[str], what: str, findings: Findings) -> bool:
-    """Reports a name that is taken, or that differs from a known one by upper and lower case alone."""
+    """Reports a name that is taken, or that differs from a known one by case alone; True when it is taken."""
     folded = name.casefold()
     for other in known:
         if other == name:
@@ -116,5 +116,4 @@ def report_name_clash(name: str, span: Span, known: Iterable[str], what: str, fi
         if other.casefold() == folded:
             message = f"{quoted(name)} differs from {quoted(other)} by upper and lower case alone"
             findings.error("case-clash", message, span, "choose a name that cannot be mistaken for the other")
-            return True
     return False

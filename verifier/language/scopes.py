@@ -12,7 +12,7 @@ from lark import Token
 
 from verifier.circuit.netlist import NetId
 from verifier.errors import Span
-from verifier.language.findings import Findings, quoted
+from verifier.language.findings import Findings, counted, quoted
 from verifier.language.reading import Pin, Reader, report_name_clash
 from verifier.language.syntax import Block, Branch, walk_branches
 
@@ -177,7 +177,7 @@ class ScopeOpener:
             if interface is None or not self._may_nest(scope, call, path):
                 continue
             targets = targets_of(assignment)
-            name = target_text(targets[0]) if call is whole else ""
+            name = target_name(targets[0], scope) if call is whole else ""
             child = Scope(self._library.blocks[callee], f"{scope.prefix}{name}.", interface)
             scope.calls[id(call)] = child
             if call is whole:
@@ -201,7 +201,8 @@ class ScopeOpener:
         """Gives undeclared targets the widths of the part's outputs."""
         if len(targets) != len(interface.outputs):
             listed = ", ".join(pin.name for pin in interface.outputs)
-            message = f"the part {quoted(interface.name)} gives {len(interface.outputs)} outputs, not {len(targets)}"
+            gives = counted(len(interface.outputs), "output")
+            message = f"the part {quoted(interface.name)} gives {gives}, not {len(targets)}"
             span = scope.block.place(assignment.branch(0))
             self._findings.error("wrong-pin-count", message, span, f"its outputs are: {listed}")
             return
@@ -228,8 +229,11 @@ def targets_of(assignment: Branch) -> list[Branch]:
     return assignment.branch(0).branches
 
 
-def target_text(target: Branch) -> str:
-    """A target as it is written: `s`, `s[2]`, `s[3..0]`."""
+def target_name(target: Branch, scope: Scope) -> str:
+    """A target as it is written: `s`, `s[2]`, `s[3..0]`; a width that is written out is no part of the name."""
     tokens: list[Token] = target.tokens
-    bits = "..".join(tokens[1:])
-    return f"{tokens[0]}[{bits}]" if bits else str(tokens[0])
+    symbol = scope.symbols.get(str(tokens[0]))
+    is_width = len(tokens) == 2 and symbol is not None and (not symbol.declared or tokens[1] == str(symbol.width))
+    if len(tokens) == 1 or is_width:
+        return str(tokens[0])
+    return f"{tokens[0]}[{'..'.join(tokens[1:])}]"

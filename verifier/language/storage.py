@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from verifier.circuit.netlist import Edge, FlipFlop, FlipFlopKind, Latch, Level, NetId, Range, SetReset
 from verifier.language.complaints import report_width
-from verifier.language.findings import quoted
+from verifier.language.findings import counted, quoted
 from verifier.language.gates import STORAGE_WORDS, GateWriter, Workbench
 from verifier.language.options import Options, start_bits
 from verifier.language.scopes import Scope
@@ -85,7 +85,7 @@ class StorageWriter:
         arguments = call_arguments(call)
         wanted = STORAGE_WORDS[word]
         if len(arguments) != wanted:
-            message = f"{quoted(word)} takes {wanted} {'input' if wanted == 1 else 'inputs'}, not {len(arguments)}"
+            message = f"{quoted(word)} takes {counted(wanted, 'input')}, not {len(arguments)}"
             self._error("wrong-pin-count", message, call, self._how(word))
             return None
         own = first_width(arguments, self._scope, None)

@@ -89,6 +89,16 @@ def written_bits(tree: Branch) -> int | None:
     return len(text) - 2 if text.startswith("0b") else None
 
 
+def join_width(tree: Branch, scope: Scope, lets: Mapping[str, Formula], findings: Findings) -> int | None:
+    """The width of an operand of `join`, which nothing around it can give."""
+    width = written_bits(tree) or natural_width(tree, scope, lets)
+    if width is None and tree.rule == "number":
+        hint = "inside `join`, write `0`, `1`, or all bits as in `0b0101`"
+        findings.error("unknown-width", "nothing says how wide this number is", scope.block.place(tree), hint)
+        return None
+    return width or 1
+
+
 def _slice_width(tree: Branch) -> int | None:
     high, low = str(tree.token(1)), str(tree.token(2))
     if not (high.isdecimal() and low.isdecimal() and len(high) < 6 and len(low) < 6):
@@ -155,6 +165,9 @@ def _take_default(symbol: Symbol, scope: Scope, findings: Findings) -> None:
     if definition is None:
         return
     branches = list(walk_branches(definition))
+    joins = [branch for branch in branches if branch.rule == "call" and branch.token(0) == "join"]
+    if any(join_width(argument, scope, {}, findings) is None for join in joins for argument in call_arguments(join)):
+        return
     numbers = [Reader(scope.block, findings).number(b.token(0)) for b in branches if b.rule == "number"]
     if any(number is None for number in numbers):
         return

@@ -24,22 +24,23 @@ UNTRUE_STEP = {
 
 def what_happened(claim: Claim, run: Run) -> str:
     """One sentence, without a full stop, about the last instant of a run that breaks a `must` or shows a `can`."""
-    if claim.kind is ClaimKind.CAN:
-        return happens(claim.formula)
     judged = claim.formula
-    if isinstance(judged, tree.Always):  # outermost, it says no more than its operand at every instant
+    if isinstance(judged, tree.Always | tree.Eventually):  # outermost, these say no more than that it is watched
         judged = judged.operand
+    if claim.kind is ClaimKind.CAN:
+        return happens(judged)
     match judged:
         case tree.Settles():
             return _unsettled(run)
         case tree.NeverGlitches(signal=signal):
             return _glitch(signal, run)
         case tree.Never(operand=operand):
-            return f"this must never be: {happens(operand)}"
+            return f"{happens(operand)}, which must never be"
         case tree.OnlyWhen(left=left, right=right) | tree.Apply(operator=Operator.IMPLIES, operands=(left, right)):
             return f"{happens(left)}, but {_fails(right, run)}"
         case tree.LeadsTo(left=left, right=right):
-            return f"{happens(left)} at step {_trigger(judged, run)}, but {worded(right)} has not come"
+            since, last = _trigger(judged, run), len(run) - 1
+            return f"{happens(left)} at step {since}, but up to step {last} this has not come: {worded(right)}"
         case _:
             return _fails(judged, run)
 
@@ -82,8 +83,10 @@ def happens(formula: Formula) -> str:
     match formula:
         case tree.Apply(operator=Operator.AND, operands=operands):
             return " and ".join(_simple_truth(part) for part in operands)
-        case _:
+        case tree.Signal() | tree.Apply(operator=Operator.NOT):
             return _simple_truth(formula)
+        case _:
+            return worded(formula)
 
 
 def _simple_truth(formula: Formula) -> str:
@@ -92,10 +95,10 @@ def _simple_truth(formula: Formula) -> str:
             return f"{name} is high"
         case tree.Apply(operator=Operator.NOT, operands=(tree.Signal(name=name, width=1),)):
             return f"{name} is low"
-        case tree.Apply(operator=Operator.OR | Operator.XOR | Operator.IMPLIES | Operator.AND):
-            return f"({worded(formula)})"
-        case _:
+        case tree.Step() | tree.Compare() | tree.Slice():
             return worded(formula)
+        case _:
+            return f"({worded(formula)})"
 
 
 def _fails(formula: Formula, run: Run) -> str:

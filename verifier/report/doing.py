@@ -53,5 +53,5 @@ def _change(pin: Shown, before: int, after: int) -> str:
 
 def _aside(events: StepEvents) -> str:
     if events.oscillated:
-        return " (it never settles)"
+        return " (may never settle)"
     return " (a race)" if events.raced else ""

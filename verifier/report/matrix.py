@@ -104,7 +104,8 @@ def _legend(results: Sequence[DesignResult], numbered: Sequence[str], width: int
     lines = [line()] if numbered else []
     for index, name in enumerate(numbered):
         number = f"{index + 1:>3}  "
-        lines += paragraph(f"{clean(name)}: {clean(texts[name])}", width=width, first=number, then=" " * 9)
+        text = name if texts[name] == name else f"{name}: {texts[name]}"
+        lines += paragraph(clean(text), width=width, first=number, then=" " * 9)
     claims = [claim for result in results for claim in result.claims]
     notes = []
     if any(not claim.as_expected for claim in claims):

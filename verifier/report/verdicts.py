@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from verifier.circuit.loops import components
 from verifier.circuit.netlist import FlipFlop, Gate, Latch, NetId, Netlist, SetReset
-from verifier.claims.claim import ClaimKind, Design
+from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.run import Run
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
 from verifier.report.breach import what_happened
@@ -82,8 +82,7 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
     run, claim = result.run, result.claim
     title = f"{clean(design.name)}: {clean(claim.name)} is {result.verdict.value}"
     lines = [line(Piece(title, Tone.HEADING))]
-    kind = "" if claim.kind is ClaimKind.ALWAYS_THERE else f"{claim.kind.value} "
-    lines += paragraph(kind + clean(claim.text), width=width, first="  ", then="      ", tone=Tone.QUIET)
+    lines += paragraph(_as_claimed(claim), width=width, first="  ", then="      ", tone=Tone.QUIET)
     lines.append(line())
     lines += run_table(design.netlist, run, shown_signals(design.netlist, claim), width=width)
     lines.append(line())
@@ -99,6 +98,12 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
     return lines + _power_up_lines(
         design, run, claim_shows={s.name for s in shown_signals(design.netlist, claim)}, width=width
     )
+
+
+def _as_claimed(claim: Claim) -> str:
+    if claim.kind is ClaimKind.ALWAYS_THERE:
+        return "always there: no power-up and no step is a race or oscillates"
+    return f"{claim.kind.value} {clean(claim.text)}"
 
 
 def _power_up_lines(design: Design, run: Run, *, claim_shows: set[str], width: int) -> list[Line]:
@@ -159,4 +164,4 @@ def footer_lines(results: Sequence[DesignResult], *, width: int) -> list[Line]:
             if text not in shared:
                 name = clean(result.design.name)
                 lines += paragraph(f"{name}: {clean(text)}", width=width, first="  - ", then="    ")
-    return lines + paragraph(CAUTION, width=width)
+    return [*lines, line(), *paragraph(CAUTION, width=width)]

@@ -54,7 +54,8 @@ def _together(netlist: Netlist) -> list[str]:
         return []
     if netlist.inputs_may_change_together:
         return ["inputs may change together, at the same instant (those by hand never do)"]
-    return ["at most one input changes in a step; the bits of a bus are one input"]
+    has_bus = any(len(pin.nets) > 1 for pin in netlist.inputs)
+    return ["at most one input changes in a step" + ("; the bits of a bus are one input" if has_bus else "")]
 
 
 def _power_up(netlist: Netlist) -> list[str]:

@@ -92,10 +92,12 @@ def refuse_unsupported(designs: Iterable[Design]) -> None:
     """Raises SourceError with one finding for each claim and given that no engine can decide yet."""
     findings: dict[tuple[Span, str], Diagnostic] = {}
     for design in designs:
-        for stated in (*design.givens, *design.claims):
+        stated_here: list[Given | Claim] = [*design.givens, *design.claims]
+        for stated in stated_here:
             found = unsupported(stated)
             if found is not None:
-                phrase, span = found
+                phrase, place = found
+                span = place or stated.span or design.span or Span(design.file, 1, 1, 1, 1)
                 findings.setdefault((span, stated.name), _cannot_yet(stated, phrase, span))
     if findings:
         raise SourceError(list(findings.values()))
