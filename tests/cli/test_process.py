@@ -112,7 +112,7 @@ def test_a_time_limit_leaves_the_claim_undecided_and_ends_with_three(folder: Pat
 
 
 def on_a_terminal(arguments: list[str], folder: Path, until: str) -> str:
-    """Everything that the command sends to a terminal of 80 columns until this text has come; then it is interrupted."""
+    """All that the command sends to a terminal of 80 columns; once this text has come it is interrupted."""
     leader, follower = pty.openpty()
     process = subprocess.Popen(
         [*COMMAND, *arguments],

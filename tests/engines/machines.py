@@ -119,8 +119,8 @@ def lock_step(width: int) -> TransitionSystem:
 
 
 def arbiter(hammers: int, *, careful: bool) -> TransitionSystem:
-    """A token goes round; who asks while holding it is granted. Bad when two are granted. A careless one passes the token on in
-    both directions when everybody asks."""
+    """A token goes round; who asks while holding it is granted. Bad when two are granted. A careless one passes the
+    token on in both directions when everybody asks."""
     graph = BitGraph()
     asks = [graph.variable(f"ask[{i}]") for i in range(hammers)]
     token = register_bits(graph, "token", hammers)

@@ -25,9 +25,9 @@ from verifier.evidence.certificate import recheck
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
 from verifier.logic.transition_system import Invariant, TransitionSystem
 
-# Sheeran, Singh, Stalmarck, Checking Safety Properties Using Induction and a SAT-Solver (FMCAD 2000), give plain induction as never
-# enough for the machines with an enable, and as needing the depth in `depth` for the others (own computation, redone by the test below). A proof
-# method that finds invariants must prove them all.
+# Sheeran, Singh, Stalmarck, Checking Safety Properties Using Induction and a SAT-Solver (FMCAD 2000), give plain
+# induction as never enough for the machines with an enable, and as needing the depth in `depth` for the others (own
+# computation, redone by the test below). A proof method that finds invariants must prove them all.
 UNREACHABLE = {
     "3-bit counter modulo 6, never 7": (lambda: counter(3, top=5, bad=7), 2),
     "3-bit counter modulo 6 with enable, never 7": (lambda: counter(3, top=5, bad=7, enable=True), None),
@@ -65,7 +65,8 @@ def test_with_an_enable_plain_induction_does_not_do_at_any_depth_tried(name: str
 
 
 def _is_inductive_at(system: TransitionSystem, k: int) -> bool:
-    """No `k` good frames in a row, from any state, are followed by a bad one. Asked of the engines with free first registers.
+    """No `k` good frames in a row, from any state, are followed by a bad one. Asked of the engines with free first
+    registers.
 
     A counter of frames stands at 0 in frame 0, where the registers, free inputs in disguise, take any value.
     """
@@ -94,7 +95,8 @@ def _is_inductive_at(system: TransitionSystem, k: int) -> bool:
 def test_two_numbers_that_only_grow_stay_positive_as_in_bradleys_example() -> None:
     """Bradley, Understanding IC3 (SAT 2012): x, y := 1, 1; then x, y := x + 1, y + x for ever; y >= 1 throughout.
 
-    With four bits that stop at 15 instead of whole numbers. There as here y >= 1 is not inductive without x >= 0 or its like.
+    With four bits that stop at 15 instead of whole numbers. There as here y >= 1 is not inductive without x >= 0 or its
+    like.
     """
     graph = BitGraph()
     x_register, y_register = register_bits(graph, "x", 4), register_bits(graph, "y", 4)

@@ -24,7 +24,6 @@ from verifier.logic.bit_graph import FALSE, TRUE, BitGraph
 A_LARGE_PRIME = 2**61 - 1
 
 
-
 @pytest.mark.parametrize("ask", [Chooser().decide, prove, lambda s, limit_seconds: search(s, 9, limit_seconds)])
 def test_the_limit_holds_even_inside_one_hard_query(ask) -> None:  # type: ignore[no-untyped-def]
     system = factors_of(A_LARGE_PRIME, 32)
@@ -38,9 +37,7 @@ def test_an_undecided_answer_says_how_long_and_how_far_it_looked() -> None:
     decision = Chooser().decide(counter(24, top=2**24 - 1, bad=2**23, enable=True), limit_seconds=0.5)
     assert isinstance(decision, Undecided)
     assert decision.searched_to > 4
-    assert decision.reason == (
-        f"no answer within 0.5 s; no counterexample in the first {decision.searched_to} steps"
-    )
+    assert decision.reason == (f"no answer within 0.5 s; no counterexample in the first {decision.searched_to} steps")
 
 
 def test_a_counterexample_deeper_than_the_depth_is_not_given() -> None:

@@ -1,13 +1,13 @@
 """Bounded search: is there a permitted run of exactly 1, 2, 3, ... frames whose last frame is bad?
 
-Decides `Reached`, with the shortest counterexample. It proves nothing (except that the system is not bad within the frames it searched), so
-without a counterexample it answers `Undecided` at its depth or limit.
+Decides `Reached`, with the shortest counterexample. It proves nothing (except that the system is not bad within the
+frames it searched), so without a counterexample it answers `Undecided` at its depth or limit.
 
 (I1) No permitted run of at most `searched_to` frames ends in a bad frame.
 (I2) A counterexample that is returned has exactly `searched_to + 1` frames.
 
-One query a depth, and the depth only grows: a search up to a given depth ends. Follows Biere, Cimatti, Clarke, Zhu: Symbolic
-model checking without BDDs (TACAS 1999).
+One query a depth, and the depth only grows: a search up to a given depth ends. Follows Biere, Cimatti, Clarke, Zhu:
+Symbolic model checking without BDDs (TACAS 1999).
 """
 
 from __future__ import annotations
@@ -70,9 +70,10 @@ class BoundedSearch:
 class _Tidying:
     """Makes a counterexample calm and repeatable, without changing its length.
 
-    First the system's preferences are kept, in order, frame by frame: each one that can hold given those kept before. Then, in the
-    same way, every input is 0. So, up to the query limit, the outcome depends on the question alone and not on what the solver
-    tried first. Wishes are tried in growing batches; no model is read, as the negation of a rejected wish is known to hold.
+    First the system's preferences are kept, in order, frame by frame: each one that can hold given those kept before.
+    Then, in the same way, every input is 0. So, up to the query limit, the outcome depends on the question alone and
+    not on what the solver tried first. Wishes are tried in growing batches; no model is read, as the negation of a
+    rejected wish is known to hold.
     """
 
     def __init__(

@@ -1,12 +1,12 @@
 """Chooses how to decide: bounded search and property-directed reachability, by turns, in one process.
 
-Decides whatever one of the two decides; `Undecided` at the limit, or when bounded search has come to its depth and there is no proof.
-A few frames are searched first, as most counterexamples are short. Then the one that has used less time goes on; each is told
-how many frames the other has searched.
+Decides whatever one of the two decides; `Undecided` at the limit, or when bounded search has come to its depth and
+there is no proof. A few frames are searched first, as most counterexamples are short. Then the one that has used less
+time goes on; each is told how many frames the other has searched.
 
 (C1) A counterexample that is returned is the shortest: every smaller length was excluded by one of the two.
-(C2) What claims of one circuit share (solvers, invariants) depends on graph, constraints and registers only; a system that differs in
-these starts anew.
+(C2) What claims of one circuit share (solvers, invariants) depends on graph, constraints and registers only; a system
+that differs in these starts anew.
 """
 
 from __future__ import annotations
@@ -73,9 +73,7 @@ class _Circuit:
     def known_about(self, system: TransitionSystem) -> list[tuple[Cube, ...]]:
         variables = {register.variable for register in system.registers}
         return [
-            cubes
-            for cubes in self.invariants
-            if all(literal & ~1 in variables for cube in cubes for literal in cube)
+            cubes for cubes in self.invariants if all(literal & ~1 in variables for cube in cubes for literal in cube)
         ]
 
 
@@ -104,7 +102,8 @@ class Chooser:
         circuit = self._circuit
         if circuit is None or not circuit.admits(system):
             circuit = _Circuit(graph=system.graph, constraints=system.constraints)
-        # Whatever is raised on the way (Ctrl-C above all) may leave half-loaded solvers behind: they are kept after an orderly end only.
+        # Whatever is raised on the way (Ctrl-C above all) may leave half-loaded solvers behind: they are kept after an
+        # orderly end only.
         self._circuit = None
         circuit.admit(system)
         decision = _Search(system, circuit, deadline, depth, progress).decide(limit_seconds)
@@ -211,5 +210,7 @@ class _Search:
         if self._proof is not None:
             searched_to = max(searched_to, self._proof.searched_to)
         return Undecided(
-            reason=f"{reason}; no counterexample in the first {searched_to} steps", searched_to=searched_to, engine=ENGINE
+            reason=f"{reason}; no counterexample in the first {searched_to} steps",
+            searched_to=searched_to,
+            engine=ENGINE,
         )

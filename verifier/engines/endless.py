@@ -1,12 +1,15 @@
 """Do the constraints allow an endless run from frame 0 at all? If not, everything would be proved of it.
 
-Decides `Endless`, with a run that comes back to a state it was in, or `Contradictory`, with the length at which every run ends.
-Answers `Undecided` at its depth or limit: a machine that cannot stand still comes back to a state only after its whole period.
+Decides `Endless`, with a run that comes back to a state it was in, or `Contradictory`, with the length at which every
+run ends. Answers `Undecided` at its depth or limit: a machine that cannot stand still comes back to a state only after
+its whole period.
 
 (E1) `Contradictory(n)`: there is a permitted run of `n` frames and none of `n + 1`.
-(E2) `Endless`: the frames from `loop_from` on can be repeated for ever, as the state after the last is the one in frame `loop_from`.
+(E2) `Endless`: the frames from `loop_from` on can be repeated for ever, as the state after the last is the one in frame
+`loop_from`.
 
-There are finitely many states, so one of the two comes at a depth of at most 2^registers; the search goes up to its depth.
+There are finitely many states, so one of the two comes at a depth of at most 2^registers; the search goes up to its
+depth.
 """
 
 from __future__ import annotations

@@ -1,10 +1,12 @@
 """From one state to a cube of states: which registers mattered for what happened in a frame?
 
-Given values of all registers and inputs, `Lifting.cube` keeps the registers that some literals owe their value 1 to. Every state that
-agrees on these gives the literals the same value under the same inputs. No solver is asked: a conjunction that is 1 owes it to both operands, one
-that is 0 to a single operand that is 0; where there is a choice, the one that adds fewest registers is taken.
+Given values of all registers and inputs, `Lifting.cube` keeps the registers that some literals owe their value 1 to.
+Every state that agrees on these gives the literals the same value under the same inputs. No solver is asked: a
+conjunction that is 1 owes it to both operands, one that is 0 to a single operand that is 0; where there is a choice,
+the one that adds fewest registers is taken.
 
-Checked against an unsatisfiable core of (state, inputs, not target): the cubes are as short in nearly all cases, at a fifth of the cost.
+Checked against an unsatisfiable core of (state, inputs, not target): the cubes are as short in nearly all cases, at a
+fifth of the cost.
 """
 
 from __future__ import annotations

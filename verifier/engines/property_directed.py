@@ -1,13 +1,15 @@
-"""Property-directed reachability: a proof built from many small facts about one step, or the length of a counterexample.
+"""Property-directed reachability: a proof built from many small facts about one step, or the length of a
+counterexample.
 
-Decides `Unreachable`, with an inductive invariant; when it meets a counterexample it gives its length and leaves the shortest one to bounded search.
-Answers `Undecided` at its limit only.
+Decides `Unreachable`, with an inductive invariant; when it meets a counterexample it gives its length and leaves the
+shortest one to bounded search. Answers `Undecided` at its limit only.
 
-Follows Bradley, SAT-Based Model Checking without Unrolling (VMCAI 2011), and Een, Mishchenko, Brayton, Efficient Implementation of Property
-Directed Reachability (FMCAD 2011). Their letters: F_i is what is known of the states reachable in at most i steps, k the last of
-them, s a cube of states, s' the same cube one step later, T the step. F_0 is the start, where all registers are 0, so a cube meets it exactly
-when it has no positive literal. C, the constraints, are part of T and of every question about a bad state; they are not demanded of s'.
-That is enough, as a cube is only asked about when each of its states can make a further permitted step or is bad in a permitted frame.
+Follows Bradley, SAT-Based Model Checking without Unrolling (VMCAI 2011), and Een, Mishchenko, Brayton, Efficient
+Implementation of Property Directed Reachability (FMCAD 2011). Their letters: F_i is what is known of the states
+reachable in at most i steps, k the last of them, s a cube of states, s' the same cube one step later, T the step. F_0
+is the start, where all registers are 0, so a cube meets it exactly when it has no positive literal. C, the constraints,
+are part of T and of every question about a bad state; they are not demanded of s'. That is enough, as a cube is only
+asked about when each of its states can make a further permitted step or is bad in a permitted frame.
 
 A cube of `_frames[i]` is excluded from F_1 .. F_i (each cube is kept at its highest frame only):
 
@@ -16,8 +18,9 @@ A cube of `_frames[i]` is excluded from F_1 .. F_i (each cube is kept at its hig
 (I3) F_i and T imply F_(i+1)': a cube enters frame i only when F_(i-1), its own exclusion and T exclude s'.
 (I4) F_i and C exclude bad for i < k: no permitted run of at most k frames ends in a bad one.
 
-It ends: there are finitely many cubes; with each excluded one some F_i loses a state; and k grows only while all F_i differ, hence at most
-2^registers times. When `_frames[i]` is empty for some 0 < i < k then F_i = F_(i+1), and by (I1), (I3), (I4) F_i is the invariant.
+It ends: there are finitely many cubes; with each excluded one some F_i loses a state; and k grows only while all F_i
+differ, hence at most 2^registers times. When `_frames[i]` is empty for some 0 < i < k then F_i = F_(i+1), and by (I1),
+(I3), (I4) F_i is the invariant.
 """
 
 from __future__ import annotations
@@ -65,7 +68,8 @@ class PropertyDirectedReachability:
     ) -> None:
         """`solver` may have served other systems of the same graph and constraints.
 
-        `known` are invariants of such systems: each a set of cubes over this system's registers that is inductive by itself.
+        `known` are invariants of such systems: each a set of cubes over this system's registers that is inductive by
+        itself.
         """
         self.result: Invariant | CounterexampleLength | None = None
         self.deadline: float | None = None
@@ -197,9 +201,7 @@ class PropertyDirectedReachability:
                     self._frames[level].remove(cube)
                     self._add(cube, level + 1)
             if not self._frames[level]:
-                self.result = self._needed_part(
-                    [cube for cubes in self._frames[level:] for cube in cubes]
-                )
+                self.result = self._needed_part([cube for cubes in self._frames[level:] for cube in cubes])
                 return True
         return False
 
@@ -217,7 +219,8 @@ class PropertyDirectedReachability:
         return [self.solver.next(literal) for literal in sorted(cube)]
 
     def _excludable(self, cube: Cube, level: int) -> Cube | None:
-        """A part of the cube that F_(level-1), T and its own exclusion exclude from the next frame; None if there is none.
+        """A part of the cube that F_(level-1), T and its own exclusion exclude from the next frame; None if there is
+        none.
 
         The part has a positive literal when the cube has one. After None the model is a predecessor.
         """

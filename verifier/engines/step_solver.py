@@ -1,7 +1,7 @@
 """One step of a transition system in a solver: the registers now, the inputs now, the registers next.
 
-It decides nothing; `property_directed` asks it. Claims of one circuit share it while it is small: loading costs more than most claims.
-Constraints are demanded of the step's first frame, for good.
+It decides nothing; `property_directed` asks it. Claims of one circuit share it while it is small: loading costs more
+than most claims. Constraints are demanded of the step's first frame, for good.
 """
 
 from __future__ import annotations

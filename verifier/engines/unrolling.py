@@ -1,7 +1,7 @@
 """A transition system laid out frame by frame, in a graph and a solver of its own.
 
-It decides nothing; `bounded_search` and `endless` do. Because all registers are constants in frame 0 and equal nodes are shared, much of
-the early frames folds away before a solver sees it. Claims of one circuit share one unrolling.
+It decides nothing; `bounded_search` and `endless` do. Because all registers are constants in frame 0 and equal nodes
+are shared, much of the early frames folds away before a solver sees it. Claims of one circuit share one unrolling.
 
     frame 0: registers are FALSE, inputs are new variables -> frame 1: registers are images of `next`, ...
 """
@@ -93,7 +93,8 @@ class UnrolledSolver:
         self._permits: list[SessionLiteral] = []
         """Frame to a variable that demands every constraint in that frame and all before it.
 
-        A variable and not a plain clause: a claim that looks at fewer frames than another did must not be held to the constraints of later ones.
+        A variable and not a plain clause: a claim that looks at fewer frames than another did must not be held to the
+        constraints of later ones.
         """
 
     def load(self, system: TransitionSystem) -> None:

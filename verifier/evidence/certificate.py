@@ -1,7 +1,9 @@
-"""The second opinion on a proof: an invariant written as an SMT-LIB 2.6 script that stands alone, and a fresh solver's word on it.
+"""The second opinion on a proof: an invariant written as an SMT-LIB 2.6 script that stands alone, and a fresh solver's
+word on it.
 
-The text is made from the transition system and the clauses alone; no term, name or solver of the engines is used, and the solver reads the very text
-that a user can save and give to any other. It has three checks, each of which must answer `unsat`:
+The text is made from the transition system and the clauses alone; no term, name or solver of the engines is used, and
+the solver reads the very text that a user can save and give to any other. It has three checks, each of which must
+answer `unsat`:
 
     start  all registers 0, and some clause 0
     step   all clauses and constraints 1 in one frame, and some clause 0 in the next
@@ -67,7 +69,9 @@ class _Script:
         yield f"(define-fun bad () Bool {self._text(self._system.bad)})"
         yield f"(define-fun invariant () Bool {_all(map(self._clause_now, self._clauses))})"
         yield f"(define-fun invariant-next () Bool {_all(map(self._clause_next, self._clauses))})"
-        zeros = [f"(not {self._names[r.variable >> 1]})" for r in self._system.registers if r.variable >> 1 in self._names]
+        zeros = [
+            f"(not {self._names[r.variable >> 1]})" for r in self._system.registers if r.variable >> 1 in self._names
+        ]
         yield from _check("start", [*zeros, "(not invariant)"])
         yield from _check("step", ["invariant", "permitted", "(not invariant-next)"])
         yield from _check("claim", ["invariant", "permitted", "bad"])
@@ -122,7 +126,8 @@ _RESERVED = frozenset(
 def _names(graph: BitGraph, nodes: Sequence[int]) -> dict[int, str]:
     """A symbol for each node, no two the same.
 
-    Variables keep their names, in quotes, as far as a quoted symbol can hold them; a name that is taken gets its node number.
+    Variables keep their names, in quotes, as far as a quoted symbol can hold them; a name that is taken gets its node
+    number.
     """
     names = {node: f"n{node}" for node in nodes if graph.lefts[node] != VARIABLE}
     taken = {*_RESERVED, *names.values()}

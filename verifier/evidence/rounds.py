@@ -1,19 +1,18 @@
-"""One round of a step, and what the flip-flops sample at its end (grammar/README.md, 12.2 and 12.3).
+"""One round of a step (grammar/README.md, 12.2).
 
-How rounds follow one another, and what the first instant may be, is said in `simulator.py`.
+What flip-flops sample at its end is said in `sampling.py`; how rounds follow one another, in `simulator.py`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from itertools import pairwise, product
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import product
 
 from verifier.circuit.netlist import (
     Driver,
     Edge,
     FlipFlop,
-    FlipFlopKind,
     Gate,
     Latch,
     NetId,
@@ -219,82 +218,3 @@ class RoundSearch:
             self._start.before[net] if net == self._start.held else base
             for net, base in zip(part.nets, carried, strict=True)
         )
-
-
-class Sampling:
-    """What the flip-flops sample at the end of round k, `rounds` being `v[0] .. v[k]`."""
-
-    def __init__(
-        self,
-        netlist: Netlist,
-        order: SettlingOrder,
-        rounds: tuple[Instant, ...],
-        *,
-        start: RoundStart,
-        carried: Instant,
-        budget: Budget,
-    ) -> None:
-        """Round k began with `start` and went the way that `carried` those values into it."""
-        self._netlist = netlist
-        self._order = order
-        self._rounds = rounds
-        self._start = start
-        self._carried = carried
-        self._budget = budget
-        # For each clock net asked about: the nets that can leave their value in `v[k-1]` while it is held.
-        self._moving_without: dict[NetId, set[NetId]] = {}
-
-    def bases(self) -> dict[NetId, tuple[bool, ...]]:
-        """What the flip-flops may carry into round k + 1; left out where it is just their value in `v[k]`."""
-        found: dict[NetId, tuple[bool, ...]] = {}
-        for flip_flop in self._netlist.flip_flops:
-            if is_doubly_forced(flip_flop, self._rounds[-1]):
-                found[flip_flop.output] = EITHER
-            elif has_edge(flip_flop, *self._rounds[-2:]) and not is_forced(flip_flop, self._rounds[-1]):
-                found[flip_flop.output] = self._sampled(flip_flop)
-        return found
-
-    def _sampled(self, flip_flop: FlipFlop) -> tuple[bool, ...]:
-        own = self._rounds[-1][flip_flop.output]
-        pins = product(*(self._read(pin, flip_flop.clock) for pin in flip_flop.data))
-        taken = {_taken(flip_flop.kind, read, own) for read in pins}
-        if any(is_forced(flip_flop, values) for values in self._rounds[:-1]):
-            taken.add(own)
-        return tuple(sorted(taken))
-
-    def _read(self, pin: NetId, clock: NetId) -> tuple[bool, ...]:
-        earlier = self._rounds[:-1]
-        if any(old[pin] != new[pin] for old, new in pairwise(earlier)):
-            return EITHER
-        if earlier[-1][pin] != self._rounds[-1][pin] and pin in self._moving_without_clock(clock):
-            return EITHER
-        return (earlier[0][pin],)
-
-    def _moving_without_clock(self, clock: NetId) -> set[NetId]:
-        found = self._moving_without.get(clock)
-        if found is None:
-            before = self._start.before
-            bases = {flip_flop.output: (self._carried[flip_flop.output],) for flip_flop in self._netlist.flip_flops}
-            again = RoundSearch(
-                self._netlist,
-                self._order,
-                replace(self._start, bases=bases, held=clock),
-                budget=self._budget,
-            )
-            found = {net for end in again.ends() for net, value in enumerate(end.values) if value != before[net]}
-            self._moving_without[clock] = found
-        return found
-
-
-def _taken(kind: FlipFlopKind, read: Sequence[bool], own: bool) -> bool:
-    if kind is FlipFlopKind.D:
-        return read[0]
-    if kind is FlipFlopKind.TOGGLE:
-        return own != read[0]
-    j, k = read
-    return not own if j and k else j if j or k else own
-
-
-def doubly_forced_bases(netlist: Netlist, values: Instant) -> dict[NetId, tuple[bool, ...]]:
-    """What the flip-flops may carry into round 1; left out where it is just their value before the step."""
-    return {flip_flop.output: EITHER for flip_flop in netlist.flip_flops if is_doubly_forced(flip_flop, values)}

@@ -15,7 +15,8 @@ from verifier.claims.run import Instant, StepEvents
 from verifier.evidence.branching import Happened, Way, settlings
 from verifier.evidence.budget import Budget, SimulationLimit
 from verifier.evidence.race import LoopState, Race, stable_states
-from verifier.evidence.rounds import EITHER, Bases, RoundSearch, RoundStart, Sampling, doubly_forced_bases
+from verifier.evidence.rounds import EITHER, Bases, RoundSearch, RoundStart
+from verifier.evidence.sampling import History, Sampling, bases_of_first_round, forced_flip_flops
 from verifier.evidence.settling_order import Part, settling_order
 from verifier.evidence.three_valued import (
     Ternary,
@@ -46,15 +47,14 @@ class Outcome:
 
 @dataclass(frozen=True, kw_only=True)
 class _Path:
-    """The rounds of a step so far, `v[0] .. v[k]`, and what may be carried into the next one."""
+    """A step as far as round `number`: paths that agree in all this go on alike."""
 
-    rounds: tuple[Instant, ...]
-    bases: Bases
+    number: int
+    values: Instant
+    """`v[number]`; with number 0 the instant before the step."""
+    history: History
+    bases: tuple[tuple[NetId, tuple[bool, ...]], ...]
     happened: Happened
-
-    @property
-    def key(self) -> tuple[object, ...]:
-        return self.rounds, tuple(sorted(self.bases.items())), self.happened
 
 
 class Simulator:
@@ -127,40 +127,53 @@ class Simulator:
         self, instant: Instant, inputs: Mapping[NetId, bool], expected: Instant | None
     ) -> tuple[Outcome, ...]:
         budget = Budget(self._limit)
-        first = _Path(rounds=(instant,), bases=doubly_forced_bases(self.netlist, instant), happened=Happened())
-        pending = [first]
-        met = {first.key}
+        pending = [self._before_round_1(instant)]
+        met = set(pending)
         found: set[Outcome] = set()
         while pending:
             path = pending.pop()
             for following, is_finished in self._continued(path, inputs, expected, budget):
-                if not is_finished and following.key not in met:
-                    met.add(following.key)
+                if not is_finished and following not in met:
+                    met.add(following)
                     pending.append(following)
-                elif is_finished and expected in (None, following.rounds[-1]):
+                elif is_finished and expected in (None, following.values):
                     found.add(self._finished(following))
         return tuple(sorted(found, key=lambda outcome: outcome.sort_key))
+
+    def _before_round_1(self, instant: Instant) -> _Path:
+        forced = frozenset(forced_flip_flops(self.netlist, instant))
+        bases = tuple(bases_of_first_round(self.netlist, instant).items())
+        history = History(first=instant, forced=forced)
+        return _Path(number=0, values=instant, history=history, bases=bases, happened=Happened())
 
     def _continued(
         self, path: _Path, inputs: Mapping[NetId, bool], expected: Instant | None, budget: Budget
     ) -> Iterator[tuple[_Path, bool]]:
         """The path with one more round, in every way that round can go, and whether the step ends there."""
-        number = len(path.rounds)
-        start = RoundStart(number=number, before=path.rounds[-1], inputs=inputs, bases=path.bases)
+        number = path.number + 1
+        start = RoundStart(number=number, before=path.values, inputs=inputs, bases=dict(path.bases))
         for end in RoundSearch(self.netlist, self._order, start, budget=budget, expected=expected).ends():
-            rounds = (*path.rounds, end.values)
             happened = path.happened.joined_with(end.happened)
-            if end.is_last or number == self._most_rounds:
-                breaks_off = Happened(oscillated=not end.is_last)
-                yield _Path(rounds=rounds, bases={}, happened=happened.joined_with(breaks_off)), True
-            else:
-                sampling = Sampling(self.netlist, self._order, rounds, start=start, carried=end.carried, budget=budget)
-                yield _Path(rounds=rounds, bases=sampling.bases(), happened=happened), False
+            is_finished = end.is_last or number == self._most_rounds
+            bases: Bases = {}
+            if not is_finished:
+                bases = Sampling(self.netlist, self._order, path.history, start=start, end=end, budget=budget).bases()
+            elif not end.is_last:
+                happened = happened.joined_with(Happened(oscillated=True))
+            history = path.history.followed_by(self.netlist, path.values, end.values)
+            following = _Path(
+                number=number,
+                values=end.values,
+                history=history,
+                bases=tuple(bases.items()),
+                happened=happened,
+            )
+            yield following, is_finished
 
     def _finished(self, path: _Path) -> Outcome:
-        may_glitch = nets_that_may_glitch(self._elements, path.rounds)
+        may_glitch = nets_that_may_glitch(self._elements, path.history.first, path.values, path.history.moved)
         events = StepEvents(raced=path.happened.raced, oscillated=path.happened.oscillated, may_glitch=may_glitch)
-        return Outcome(path.rounds[-1], events)
+        return Outcome(path.values, events)
 
 
 class _FirstInstants:

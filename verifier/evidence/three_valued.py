@@ -98,11 +98,11 @@ def target(element: Driver, values: Sequence[Ternary], own: Ternary) -> Ternary:
     return asynchronous_target(element, values, own)
 
 
-def nets_that_may_glitch(elements: Sequence[Driver], rounds: Sequence[Instant]) -> frozenset[NetId]:
-    """The nets that may glitch in the step whose rounds are these, `rounds[0]` the instant before (12.6)."""
-    old, new = rounds[0], rounds[-1]
-    moved = [len({values[net] for values in rounds}) > 1 for net in range(len(old))]
-    values: list[Ternary] = [None if moved[net] else old[net] for net in range(len(old))]
+def nets_that_may_glitch(
+    elements: Sequence[Driver], old: Instant, new: Instant, moved: frozenset[NetId]
+) -> frozenset[NetId]:
+    """The nets that may glitch in a step, `moved` being those that changed in any of its rounds (12.6)."""
+    values: list[Ternary] = [None if net in moved else value for net, value in enumerate(old)]
     changed = True
     while changed:
         changed = False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from lark import Token
@@ -13,7 +13,7 @@ from verifier.claims.formula import Formula
 from verifier.errors import Span
 from verifier.language.findings import Findings, quoted
 from verifier.language.formulas import FormulaWriter
-from verifier.language.reading import RESERVED, report_name_clash
+from verifier.language.reading import RESERVED, NameTable
 from verifier.language.scopes import Scope
 from verifier.language.syntax import Block, Branch
 
@@ -38,6 +38,7 @@ class ClaimSet:
 
 def read_claims(scope: Scope, outer: ClaimSet, findings: Findings) -> ClaimSet:
     """The claims of the scope's block, added to those of its contract."""
+    _report_shadows(scope, outer, findings)
     reader = _ClaimReader(scope, outer, findings)
     for statement in scope.block.statements:
         reader.take(statement)
@@ -53,8 +54,9 @@ class _ClaimReader:
         self._writer = FormulaWriter(scope, outer.lets, findings)
         self.claims = list(outer.claims)
         self.givens = list(outer.givens)
-        # Names that are taken: by claims, givens and lets so far. Nets are looked up in the scope.
-        self._names = outer.names
+        # Names that are taken: by nets, and by claims, givens and lets so far.
+        self._names = NameTable([*scope.symbols, *outer.names])
+        # The names of all claims and givens, those included that are refused.
         self.tried = set(outer.refused)
 
     @property
@@ -74,8 +76,10 @@ class _ClaimReader:
         free = self._is_free(name)
         formula = self._writer.value(tree)
         if free and formula is not None:
-            self._names.append(str(name))
+            self._names.add(str(name))
             self._writer.define(str(name), formula)
+        else:
+            self._writer.lose(str(name))
 
     def _take_given(self, statement: Branch) -> None:
         name, tree = statement.token(0), statement.branch(1)
@@ -83,7 +87,7 @@ class _ClaimReader:
         free = self._is_free(name)
         formula = self._writer.claim(tree)
         if free and formula is not None:
-            self._names.append(str(name))
+            self._names.add(str(name))
             text = folded_text(tree, self._block)
             self.givens.append(Given(name=str(name), formula=formula, text=text, span=self._span(statement)))
 
@@ -103,7 +107,7 @@ class _ClaimReader:
         view = self._view(statement, formula)
         if view is None:
             return
-        self._names.append(str(name))
+        self._names.add(str(name))
         text, span = folded_text(tree, self._block), self._span(statement)
         self.claims.append(Claim(name=str(name), kind=kind, formula=formula, text=text, view=view, span=span))
 
@@ -126,11 +130,18 @@ class _ClaimReader:
             message = f"{quoted(name)} is a word of the language and cannot be a name"
             self._findings.error("keyword-as-name", message, span, "choose another name")
             return False
-        nets: Iterable[str] = self._scope.symbols
-        return not report_name_clash(str(name), span, [*self._names, *nets], "something called", self._findings)
+        return not self._names.is_taken(str(name), span, self._findings)
 
     def _span(self, piece: Branch | Token) -> Span:
         return self._block.place(piece)
+
+
+def _report_shadows(scope: Scope, outer: ClaimSet, findings: Findings) -> None:
+    """Reports nets of a circuit that are called like something in its contract."""
+    for name in outer.names:
+        if name in scope.symbols:
+            message = f"the contract has something called {quoted(name)} already"
+            findings.error("name-taken", message, scope.symbols[name].span, "choose another name")
 
 
 def mentions_nanoseconds(formula: Formula) -> bool:

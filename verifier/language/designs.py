@@ -26,14 +26,13 @@ from verifier.errors import Span
 from verifier.language.circuits import CircuitWriter, make_nets
 from verifier.language.claims import ClaimSet, read_claims
 from verifier.language.findings import Findings, nearest, quoted
-from verifier.language.reading import Pin, Reader
+from verifier.language.reading import NameTable, Pin, Reader
 from verifier.language.scopes import (
     Library,
     Scope,
     ScopeOpener,
     Symbol,
     TooLargeError,
-    clashes,
     declare_interface,
     targets_of,
 )
@@ -142,6 +141,7 @@ class DesignWriter:
     def _pins(self, block: Block, contract: Contract | None) -> tuple[PinPlan, ...]:
         """The pins of a contract, or those that a block declares; statements in the wrong place are reported."""
         plans: dict[str, PinPlan] = {}
+        names = NameTable()
         for statement in block.statements:
             if statement.rule not in _ALLOWED[block.kind]:
                 self._report_place(statement, block)
@@ -151,8 +151,9 @@ class DesignWriter:
                 self._findings.error("pins-in-circuit", message, block.place(statement), hint)
             elif statement.rule in ("input", "output"):
                 for plan in self._plan_pins(statement, block):
-                    if not clashes(plan.pin.name, plan.pin.span, plans, self._findings):
+                    if not names.is_taken(plan.pin.name, plan.pin.span, self._findings):
                         plans[plan.pin.name] = plan
+                        names.add(plan.pin.name)
         return contract.pins if contract is not None else tuple(plans.values())
 
     def _plan_pins(self, statement: Branch, block: Block) -> list[PinPlan]:

@@ -12,7 +12,7 @@ from verifier.errors import CallError
 from verifier.language.designs import DesignWriter
 from verifier.language.findings import Findings, quoted
 from verifier.language.parser import ParsedFile, parse
-from verifier.language.reading import report_name_clash
+from verifier.language.reading import NameTable
 from verifier.language.source import Source, UnreadableTextError, read_text
 from verifier.language.syntax import Block, BlockKind, place
 
@@ -46,7 +46,7 @@ class _Visible:
     """The blocks that can be named in the main file, by kind, and all their names."""
 
     blocks: dict[BlockKind, dict[str, Block]] = field(default_factory=lambda: {kind: {} for kind in BlockKind})
-    names: list[str] = field(default_factory=list)
+    names: NameTable = field(default_factory=NameTable)
 
 
 class _Loader:
@@ -100,9 +100,9 @@ class _Loader:
 
     def _add_block(self, block: Block) -> None:
         name = str(block.name)
-        if report_name_clash(name, block.place(block.name), self._visible.names, "a block called", self._findings):
+        if self._visible.names.is_taken(name, block.place(block.name), self._findings, "a block called"):
             return
-        self._visible.names.append(name)
+        self._visible.names.add(name)
         self._visible.blocks[block.kind][name] = block
 
     def _use(self, token: Token, user: ParsedFile, user_path: Path) -> None:

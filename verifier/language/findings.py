@@ -9,7 +9,7 @@ from verifier.errors import Diagnostic, Severity, SourceError, Span
 from verifier.language.source import Source, without_control_characters
 
 LIMIT = 100
-"""So many findings are kept; a file with more is beyond reading them all."""
+"""So many errors and so many warnings are kept; a file with more is beyond reading them all."""
 
 
 class Findings:
@@ -22,6 +22,8 @@ class Findings:
         self._lines: dict[str, list[str]] = {}
         # A dict for its order and its uniqueness; the values are the findings themselves.
         self._found: dict[tuple[str, str, Span], Diagnostic] = {}
+        # How many there are of each severity. Warnings must never crowd out an error.
+        self._counts = dict.fromkeys(Severity, 0)
 
     def add_source(self, source: Source) -> None:
         self._lines[source.name] = source.lines
@@ -34,11 +36,12 @@ class Findings:
 
     @property
     def full(self) -> bool:
-        return len(self._found) >= LIMIT
+        """Whether further errors are dropped."""
+        return self.error_count >= LIMIT
 
     @property
     def error_count(self) -> int:
-        return sum(finding.severity is Severity.ERROR for finding in self._found.values())
+        return self._counts[Severity.ERROR]
 
     @property
     def warnings(self) -> tuple[Diagnostic, ...]:
@@ -52,13 +55,16 @@ class Findings:
             raise SourceError(errors)
 
     def _add(self, code: str, message: str, span: Span, hint: str, severity: Severity) -> None:
-        if self.full:
+        if self._counts[severity] >= LIMIT:
             return
         lines = self._lines.get(span.file, [])
         excerpt = lines[span.line - 1] if span.line <= len(lines) else ""
         clean = (without_control_characters(text) for text in (message, hint))
         finding = Diagnostic(code, next(clean), span, excerpt, next(clean), severity)
-        self._found.setdefault((code, finding.message, span), finding)
+        key = (code, finding.message, span)
+        if key not in self._found:
+            self._found[key] = finding
+            self._counts[severity] += 1
 
 
 def quoted(name: str) -> str:

@@ -67,6 +67,7 @@ class FormulaWriter:
         # How large each formula of `_lets` is: written out in full, they may grow without bound.
         self._sizes = {name: measure(formula) for name, formula in lets.items()}
         self._room = SIZE_LIMIT
+        self._lost: set[str] = set()
 
     @property
     def lets(self) -> Mapping[str, Formula]:
@@ -76,6 +77,10 @@ class FormulaWriter:
         """Makes `name` stand for the formula in what is made from now on."""
         self._lets[name] = formula
         self._sizes[name] = measure(formula)
+
+    def lose(self, name: str) -> None:
+        """Makes `name` stand for something that findings say is wrong; formulas that use it are refused silently."""
+        self._lost.add(name)
 
     def claim(self, tree: Branch) -> Formula | None:
         """The formula of a claim; None when a finding says why there is none."""
@@ -90,6 +95,8 @@ class FormulaWriter:
         try:
             formula = self._pattern(tree, width)
         except _RefusedError:
+            if not self._findings.error_count:
+                raise RuntimeError("a formula was refused without a finding") from None
             return None
         if measure(formula).depth > DEPTH_LIMIT:
             message = f"with its `let` names written out, this is nested deeper than {DEPTH_LIMIT} levels"
@@ -218,6 +225,8 @@ class FormulaWriter:
         if let is not None:
             self._take_room(self._sizes[name].nodes, tree)
             return let
+        if name in self._lost:
+            raise _RefusedError
         symbol = find_symbol(self._scope, tree)
         if symbol is None:
             report_unknown(tree, self._scope, tuple(self._lets), self._findings)

@@ -106,14 +106,21 @@ class Reader:
         return name not in RESERVED
 
 
-def report_name_clash(name: str, span: Span, known: Iterable[str], what: str, findings: Findings) -> bool:
-    """Reports a name that is taken, or that differs from a known one by case alone; True when it is taken."""
-    folded = name.casefold()
-    for other in known:
+class NameTable:
+    """Names that are taken in one place, found by their spelling without regard to case."""
+
+    def __init__(self, names: Iterable[str] = ()) -> None:
+        self._by_folded = {name.casefold(): name for name in names}
+
+    def add(self, name: str) -> None:
+        self._by_folded[name.casefold()] = name
+
+    def is_taken(self, name: str, span: Span, findings: Findings, what: str = "something called") -> bool:
+        """Reports a name that is taken, or that differs from a taken one by case alone; True when it is taken."""
+        other = self._by_folded.get(name.casefold())
         if other == name:
             findings.error("name-taken", f"there is already {what} {quoted(name)}", span, "choose another name")
-            return True
-        if other.casefold() == folded:
+        elif other is not None:
             message = f"{quoted(name)} differs from {quoted(other)} by upper and lower case alone"
             findings.error("case-clash", message, span, "choose a name that cannot be mistaken for the other")
-    return False
+        return other == name

@@ -5,7 +5,7 @@ It finds names that are taken, parts that are used wrongly, and buses that were 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from lark import Token
@@ -13,7 +13,7 @@ from lark import Token
 from verifier.circuit.netlist import NetId
 from verifier.errors import Span
 from verifier.language.findings import Findings, counted, quoted
-from verifier.language.reading import Pin, Reader, report_name_clash
+from verifier.language.reading import NameTable, Pin, Reader
 from verifier.language.syntax import Block, Branch, walk_branches
 
 SCOPE_LIMIT = 10_000
@@ -64,6 +64,8 @@ class Scope:
     """Goes before every name in here: empty, or `s.`, or `s.t.`."""
     interface: Interface | None = None
     symbols: dict[str, Symbol] = field(default_factory=dict)
+    names: NameTable = field(default_factory=NameTable)
+    """The names of `symbols`."""
     assignments: list[Branch] = field(default_factory=list)
     instances: dict[str, Scope] = field(default_factory=dict)
     """Parts used in an assignment of their own, by the name of the first target."""
@@ -72,7 +74,11 @@ class Scope:
 
     def add(self, pin: Pin, *, is_input: bool = False) -> Symbol:
         symbol = Symbol(pin.name, pin.span, pin.width, declared=True, is_input=is_input)
-        self.symbols[pin.name] = symbol
+        return self.add_symbol(symbol)
+
+    def add_symbol(self, symbol: Symbol) -> Symbol:
+        self.symbols[symbol.name] = symbol
+        self.names.add(symbol.name)
         return symbol
 
     def reachable(self) -> Iterator[tuple[str, Symbol]]:
@@ -135,7 +141,7 @@ class ScopeOpener:
         reader = Reader(scope.block, self._findings)
         for statement in scope.block.all("net"):
             for pin in reader.pins(statement.branch(0)):
-                if not clashes(pin.name, pin.span, scope.symbols, self._findings):
+                if not scope.names.is_taken(pin.name, pin.span, self._findings):
                     scope.add(pin)
 
     def _declare_targets(self, scope: Scope) -> None:
@@ -149,10 +155,9 @@ class ScopeOpener:
             target, assignment = found[0]
             if name in scope.symbols or target.rule == "gate_word" or not reader.name_is_free(target.token(0)):
                 continue
-            if clashes(name, scope.block.place(target), scope.symbols, self._findings):
-                continue
-            symbol = Symbol(name, scope.block.place(target), None, declared=False)
-            scope.symbols[name] = symbol
+            span = scope.block.place(target)
+            scope.names.is_taken(name, span, self._findings)
+            symbol = scope.add_symbol(Symbol(name, span, None, declared=False))
             self._read_first_width(scope, symbol, [target for target, _ in found], assignment)
 
     def _read_first_width(self, scope: Scope, symbol: Symbol, uses: list[Branch], assignment: Branch) -> None:
@@ -216,13 +221,8 @@ class ScopeOpener:
 def declare_interface(scope: Scope, interface: Interface, findings: Findings) -> None:
     """Puts a part's pins into the scope of one use of it."""
     for pin in (*interface.inputs, *interface.outputs):
-        if not clashes(pin.name, pin.span, scope.symbols, findings):
+        if not scope.names.is_taken(pin.name, pin.span, findings):
             scope.add(pin, is_input=pin in interface.inputs)
-
-
-def clashes(name: str, span: Span, known: Iterable[str], findings: Findings) -> bool:
-    """Reports a name that another one in the same block takes."""
-    return report_name_clash(name, span, known, "something called", findings)
 
 
 def targets_of(assignment: Branch) -> list[Branch]:

@@ -7,8 +7,8 @@ numbers is a topological order and no walk here ever recurses.
     node     0      1         2         3
     made as  FALSE  variable  variable  (literal 2) and (literal 5)
 
-Equal nodes are one node: two literals are equal whenever they were built the same way (they may be equal functions otherwise).
-The graph only grows. It knows nothing of circuits, claims or solvers.
+Equal nodes are one node: two literals are equal whenever they were built the same way (they may be equal functions
+otherwise). The graph only grows. It knows nothing of circuits, claims or solvers.
 """
 
 from __future__ import annotations
@@ -106,9 +106,7 @@ class BitGraph:
             return when_high
         if when_high == when_low ^ 1:
             return self.equivalence(condition, when_high)
-        return self.disjunction(
-            self.conjunction(condition, when_high), self.conjunction(condition ^ 1, when_low)
-        )
+        return self.disjunction(self.conjunction(condition, when_high), self.conjunction(condition ^ 1, when_low))
 
     def all_of(self, literals: Iterable[Literal]) -> Literal:
         """Balanced conjunction; TRUE for none."""

@@ -1,7 +1,8 @@
 """The one class that asks z3: variables, definitions and clauses go in; answers, cores and values come out.
 
-It knows bits and nothing else: what a variable stands for (a register, a frame, an activation) is its caller's business. There are two
-answers to a check, and an exception when there is none; no function returns "no solution" for "stopped looking".
+It knows bits and nothing else: what a variable stands for (a register, a frame, an activation) is its caller's
+business. There are two answers to a check, and an exception when there is none; no function returns "no solution" for
+"stopped looking".
 
 Measured for the choices made here (z3 5.4, 48 variables, 500 conjunctions; medians, us):
 
@@ -11,8 +12,9 @@ Measured for the choices made here (z3 5.4, 48 variables, 500 conjunctions; medi
     any of them with a time limit per check         + 90             + 50     (z3 starts a timer)
     any of them with z3's own handling of Ctrl-C    + 20             + 10
 
-So there is neither timer nor signal handler at first: a check begins with a small allowance of z3's own resource units, and only one that uses them up
-goes on in slices with a timer. z3 keeps what it learned between slices, and Python handles Ctrl-C and deadlines between two of them.
+So there is neither timer nor signal handler at first: a check begins with a small allowance of z3's own resource units,
+and only one that uses them up goes on in slices with a timer. z3 keeps what it learned between slices, and Python
+handles Ctrl-C and deadlines between two of them.
 """
 
 from __future__ import annotations
@@ -121,7 +123,8 @@ class Session:
     def check(self, assumptions: Sequence[SessionLiteral], deadline: float | None = None) -> Answer:
         """Can all clauses and assumptions be 1 at once?
 
-        `deadline` is a time of `time.monotonic`. Raises NoAnswerError when it passes first, or when z3 gives another reason.
+        `deadline` is a time of `time.monotonic`. Raises NoAnswerError when it passes first, or when z3 gives another
+        reason.
         """
         handles = (ctypes.c_void_p * len(assumptions))()
         for index, literal in enumerate(assumptions):
@@ -253,8 +256,9 @@ def _judge_context() -> Handle:
 def judge_script(script: str) -> list[str]:
     """What z3 prints for an SMT-LIB script, line by line, in a context that no session has a part in.
 
-    Nothing an earlier script said is left over: each starts with a reset. The answers are words because that is what a script
-    has. z3 handles Ctrl-C itself while a script runs and answers `unknown`; here that is a KeyboardInterrupt again.
+    Nothing an earlier script said is left over: each starts with a reset. The answers are words because that is what a
+    script has. z3 handles Ctrl-C itself while a script runs and answers `unknown`; here that is a KeyboardInterrupt
+    again.
     """
     answers = _evaluate("(reset)\n" + script)
     if "unknown" in answers and "interrupt" in "".join(_evaluate("(get-info :reason-unknown)")):

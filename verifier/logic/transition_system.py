@@ -1,7 +1,7 @@
 """The one thing that engines read: registers, inputs, constraints and a bad bit over a `BitGraph`.
 
-All registers are 0 in frame 0. A frame assigns the registers and the inputs; the next frame's registers have the values of
-the `next` literals in this one. Every constraint must be 1 in every frame of a run, the last one included. The
+All registers are 0 in frame 0. A frame assigns the registers and the inputs; the next frame's registers have the values
+of the `next` literals in this one. Every constraint must be 1 in every frame of a run, the last one included. The
 system is *bad* when a run reaches a frame in which `bad` is 1.
 
     frame 0: registers all 0, inputs free -> frame 1: registers = next(frame 0), inputs free -> ...
