@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
     from verifier.workbench.checking import check, check_design
+    from verifier.workbench.sequence import play_words
 
 _HOME = {
     "CallError": "verifier.errors",
@@ -41,6 +42,7 @@ _HOME = {
     "check": "verifier.workbench.checking",
     "check_design": "verifier.workbench.checking",
     "load": "verifier.language",
+    "play_words": "verifier.workbench.sequence",
 }
 """Public name to the module that defines it."""
 
@@ -62,6 +64,7 @@ __all__ = [
     "check",
     "check_design",
     "load",
+    "play_words",
 ]
 
 

@@ -6,6 +6,7 @@ The one place that prints and exits. It decides nothing about circuits.
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
         """What is told about a judging while it goes on, and prints it."""
 
         def starts(self, design: Design, claim: Claim) -> None: ...
+        def searched(self, instants: int) -> None: ...
         def judged(self, design: Design, result: ClaimResult) -> None: ...
         def finish(self, results: Sequence[DesignResult]) -> None: ...
 
@@ -42,6 +44,9 @@ class ExitCode(IntEnum):
     DISAGREEMENT = 4
     INTERRUPTED = 130
     OUTPUT_CLOSED = 141
+
+
+DISK_TROUBLE = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -63,13 +68,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         _forget_output()
         code = ExitCode.OUTPUT_CLOSED
+    except OSError as error:
+        if error.errno not in DISK_TROUBLE:
+            return _internal_error(error)
+        _forget_output()
+        sys.stderr.write(f"edgewright: cannot write: {error.strerror or error}\n")
+        code = ExitCode.BAD_INPUT
     except Exception as error:
         code = _internal_error(error)
     return code
 
 
 def _forget_output() -> None:
-    """Whoever read our output went away; the interpreter must not complain about it when it closes the stream."""
+    """Nobody takes our output any more; the interpreter must not complain about it when it closes the stream."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, sys.stdout.fileno())
 
@@ -128,6 +139,7 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
     writer = _writer(call.json)
     with LiveLine(sys.stderr, enabled=writer.live and sys.stderr.isatty(), width=writer.width) as live:
         page = page_for(writer, live)
+        live.now("making ready")
         result = verifier.check(
             wiring_file,
             call.circuit,
@@ -137,6 +149,7 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
             depth=call.depth,
             on_start=page.starts,
             on_result=page.judged,
+            on_depth=page.searched,
         )
         page.finish(result.designs)
     if call.json is not None:
@@ -153,12 +166,12 @@ def _run(call: argparse.Namespace) -> int:
     from verifier.report.run_page import played_lines
     from verifier.report.signals import shown_signals
     from verifier.workbench.selection import one_circuit
-    from verifier.workbench.sequence import play_words, shown_names
+    from verifier.workbench.sequence import shown_names
 
     _refuse_unwritable(call.json)
     design = one_circuit(_loaded([call.file], call.allow_outside), call.circuit)
     nets = shown_names(design, [name.strip() for name in call.nets.split(",") if name.strip()])
-    played = play_words(design, _steps(call), call.start)
+    played = verifier.play_words(design, _steps(call), call.start)
     signals = shown_signals(design.netlist, further=nets)
     writer = _writer(call.json)
     writer.write(played_lines(design, played.run, signals, played.notes, width=writer.width))

@@ -70,8 +70,14 @@ CASES: dict[str, tuple[Callable[[Path], None], str]] = {
 }
 
 
-@pytest.mark.parametrize("name", CASES)
-@pytest.mark.parametrize("command", ["check", "compare", "run"])
+EVERYWHERE = ("binary", "empty", "no file")
+"""All commands read files in one way, so the others try a few cases only."""
+
+
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [("check", name) for name in CASES] + [(command, name) for command in ("compare", "run") for name in EVERYWHERE],
+)
 def test_bad_input_is_one_clear_error(
     command: str, name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -72,6 +72,23 @@ def test_a_reader_that_goes_away_is_no_reason_to_complain(folder: Path) -> None:
     assert process.returncode == 141
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device that is always full")
+def test_a_full_disk_is_one_line(folder: Path) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [*COMMAND, "check", "good.wiring"],
+            cwd=folder,
+            env=environment(),
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=60,
+            check=False,
+        )
+    assert done.stderr == "edgewright: cannot write: No space left on device\n"
+    assert done.returncode == 2
+
+
 def test_an_interrupt_prints_what_was_decided_and_ends_cleanly(folder: Path) -> None:
     with subprocess.Popen(
         [*COMMAND, "check", "long.wiring", "--json", "verdicts.json"],
@@ -147,10 +164,10 @@ def on_a_terminal(arguments: list[str], folder: Path, until: str) -> str:
 def test_a_terminal_shows_colours_and_what_takes_long(folder: Path) -> None:
     received = on_a_terminal(["check", "long.wiring"], folder, until="... melody: slow, ")
     assert "\x1b[32mproved" in received
-    assert re.search(r"\r\.\.\. melody: slow, \d+ s", received)
+    assert re.search(r"\r\x1b\[K\.\.\. melody: slow, \d+ s", received)
     # The live line is wiped before the next thing is printed.
     after_last = received[received.rindex("... melody: slow") :]
-    assert re.match(r"\.\.\. melody: slow, \d+ s\r +\r", after_last)
+    assert re.match(r"\.\.\. melody: slow, \d+ s[^\r]*\r\x1b\[K", after_last)
     assert "not judged" in after_last
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
@@ -76,12 +77,12 @@ def johnson(width: int, bad: Callable[[BitGraph, Bits], Literal]) -> TransitionS
 
 def is_used_by_johnson(graph: BitGraph, bits: Bits) -> Literal:
     """In the used cycle at most one pair of neighbours differs."""
-    changes = [graph.exclusive_or(left, right) for left, right in zip(bits, bits[1:], strict=False)]
+    changes = [graph.exclusive_or(left, right) for left, right in itertools.pairwise(bits)]
     return graph.all_of(graph.conjunction(a, b) ^ 1 for i, a in enumerate(changes) for b in changes[:i])
 
 
 def ring(width: int) -> TransitionSystem:
-    """One hammer after the other; bad when not exactly one strikes. Bit 0 is kept negated, as registers are 0 at first."""
+    """One hammer after the other; bad when not exactly one strikes. Bit 0 is kept negated, as registers start at 0."""
     graph = BitGraph()
     bits = register_bits(graph, "hammer", width)
     ones = [bits[0] ^ 1, *bits[1:]]

@@ -44,7 +44,12 @@ def test_a_counterexample_deeper_than_the_depth_is_not_given() -> None:
     decision = Chooser().decide(shift_register(6), limit_seconds=30, depth=6)
     assert isinstance(decision, Undecided)
     assert decision.searched_to == 6
-    assert "6 steps" in decision.reason
+    assert "no counterexample in the first 6 steps" in decision.reason
+
+
+def test_a_question_about_endless_runs_is_not_taken_for_one_about_bad_frames() -> None:
+    with pytest.raises(ValueError, match="endless run"):
+        Chooser().decide(replace(shift_register(3), fairness=()), limit_seconds=30)
 
 
 def test_a_counterexample_of_exactly_the_depth_is_given() -> None:

@@ -68,6 +68,12 @@ def test_an_invariant_of_another_system_is_refused() -> None:
         recheck(other, never_both(system))
 
 
+def test_an_invariant_is_no_answer_to_a_question_about_endless_runs() -> None:
+    system = replace(two_hammers(), fairness=())
+    with pytest.raises(InternalDisagreement, match="endless runs"):
+        recheck(system, never_both(system))
+
+
 def test_an_invariant_about_an_input_is_refused() -> None:
     system = two_hammers()
     with pytest.raises(InternalDisagreement, match="no register"):

@@ -1,4 +1,4 @@
-"""Lets the tests of this folder import its helper modules as `engines.<module>` and `logic.<module>`, whatever the order and the worker."""
+"""Lets the tests of this folder import helper modules as `logic.<module>`, whatever the order and the worker."""
 
 import sys
 from pathlib import Path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import signal
 import subprocess
 import sys
 import time
@@ -97,7 +98,7 @@ def test_an_answer_is_never_taken_for_a_truth_value() -> None:
 
 
 def pigeons(session: Session, holes: int) -> SessionLiteral:
-    """One more pigeon than holes, as soon as the literal is assumed: unsatisfiable, and hard to see by resolution (Haken 1985)."""
+    """Assuming the literal asks for one more pigeon than holes. Hard by resolution (Haken 1985, from memory)."""
     demanded = session.variable()
     sits = [[session.variable() for _ in range(holes)] for _ in range(holes + 1)]
     for pigeon in sits:
@@ -140,14 +141,63 @@ def test_sessions_do_not_hear_of_each_other() -> None:
 
 
 def test_a_script_starts_from_nothing() -> None:
-    assert judge_script("(declare-fun x () Bool)(assert x)(check-sat)(assert (not x))(check-sat)") == ["sat", "unsat"]
-    assert judge_script("(declare-fun x () Bool)(assert (not x))(check-sat)") == ["sat"]
+    assert judge_script("(declare-fun x () Bool)(assert x)\n(check-sat)\n(assert (not x))\n(check-sat)\n") == [
+        "sat",
+        "unsat",
+    ]
+    assert judge_script("(declare-fun x () Bool)(assert (not x))\n(check-sat)\n") == ["sat"]
 
 
 def test_an_ill_formed_script_is_answered_with_an_error_and_not_with_a_verdict() -> None:
-    answers = judge_script("(assert y)\n(check-sat)")
+    answers = judge_script("(assert y)\n(check-sat)\n")
     assert "unsat" not in answers
     assert "error" in answers[0]
+
+
+def pigeon_script(holes: int) -> str:
+    sits = [[f"p{pigeon}_{hole}" for hole in range(holes)] for pigeon in range(holes + 1)]
+    lines = [f"(declare-fun {name} () Bool)" for pigeon in sits for name in pigeon]
+    lines += [f"(assert (or {' '.join(pigeon)}))" for pigeon in sits]
+    for hole in range(holes):
+        for first, second in itertools.combinations(sits, 2):
+            lines.append(f"(assert (or (not {first[hole]}) (not {second[hole]})))")
+    return "\n".join([*lines, "(push 1)", "(check-sat)", "(pop 1)", "(check-sat)", ""])
+
+
+def test_a_script_that_takes_too_long_ends_at_its_first_unknown() -> None:
+    started = time.monotonic()
+    assert judge_script(pigeon_script(12), limit_seconds=0.3) == ["unknown"]
+    assert time.monotonic() - started < 1.5
+    assert judge_script(pigeon_script(3)) == ["unsat", "unsat"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="sends a POSIX signal")
+def test_ctrl_c_while_a_script_is_judged_is_a_keyboard_interrupt() -> None:
+    program = (
+        "import sys\n"
+        "from verifier.logic.session import judge_script\n"
+        "script = sys.stdin.read()\n"
+        "print('started', flush=True)\n"
+        "try:\n"
+        "    print(judge_script(script, 60))\n"
+        "except KeyboardInterrupt:\n"
+        "    print('interrupted')\n"
+    )
+    arguments = [sys.executable, "-c", program]
+    with subprocess.Popen(arguments, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        process.stdin.write(pigeon_script(12))
+        process.stdin.close()
+        assert process.stdout.readline() == "started\n"
+        time.sleep(1)
+        process.send_signal(signal.SIGINT)
+        sent = time.monotonic()
+        try:
+            assert process.stdout.readline() == "interrupted\n"
+            assert time.monotonic() - sent < 1.5
+        finally:
+            process.kill()
 
 
 def test_the_session_does_without_the_python_layer_of_z3() -> None:

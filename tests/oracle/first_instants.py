@@ -81,13 +81,11 @@ def _loop(structure: Structure, loop: Part, values: dict[NetId, bool]) -> list[C
     """The states of the loop that may be there at power-up, each with whether it oscillates."""
     race = Race(structure, loop, values, was_enabled=None)
     stable = [state for state in race.all_states() if race.targets(state) == state]
-    unstable = not stable
-    states = [outcome.values for outcome in race.outcomes(race.all_states())] if unstable else stable
-    return [
-        (dict(zip(loop.members, state, strict=True)), unstable)
-        for state in states
-        if _obeys_starts(structure, loop, race, state)
-    ]
+    if stable:
+        states = [state for state in stable if _obeys_starts(structure, loop, race, state)]
+    else:
+        states = [outcome.values for outcome in race.outcomes(race.all_states())]
+    return [(dict(zip(loop.members, state, strict=True)), not stable) for state in states]
 
 
 def _obeys_starts(structure: Structure, loop: Part, race: Race, state: State) -> bool:

@@ -130,6 +130,7 @@ class Race:
             targets[state] = self.targets(state)
             graph.add_node(state)
             after = moves(state, targets[state])
+            self.structure.work.spend(1 + len(after))
             graph.add_edges_from((state, other) for other in after)
             pending.extend(after)
         return graph, targets

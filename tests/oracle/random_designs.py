@@ -147,7 +147,8 @@ def _wire_storage(random: Random, wiring: Wiring, plan: Plan) -> None:
     for name in plan.storage:
         start = random.choice((False, True) if all_start else (False, True, None))
         kind = random.choices(("flip-flop", "latch", "pair"), (65, 22, 13))[0]
-        others = [net for net in (*plan.inputs, *plan.storage, *plan.gates) if net != name]
+        anything = [*plan.inputs, *plan.storage, *plan.gates]
+        others = anything if random.random() < 0.1 else [net for net in anything if net != name]
         if kind == "latch":
             enable = (random.choice([*plan.inputs, *random.sample(others, 1)]), random.random() < 0.6)
             wiring.latch(name, random.choice(others), enable=enable, start=start)

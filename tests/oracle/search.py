@@ -11,15 +11,11 @@ from oracle.first_instants import first_instants
 from oracle.formulas import Events, Judgement, Memory, judge
 from oracle.glitches import may_glitch
 from oracle.settled_steps import Inputs, Steps
-from oracle.targets import Structure
+from oracle.targets import Structure, Work
 from verifier.circuit.netlist import Netlist
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.formula import PATTERNS, Formula, NeverGlitches, Settles
 from verifier.claims.run import Instant
-
-
-class TooBig(Exception):
-    """The design has more to walk than the caller allows; no verdict."""
 
 
 class NoPowerUpState(Exception):
@@ -56,8 +52,9 @@ def simplified(arrivals: Iterable[Arrival], formula: Formula) -> frozenset[Arriv
 class Behaviour:
     """The runs of one circuit, worked out as they are asked for."""
 
-    def __init__(self, netlist: Netlist) -> None:
-        self.structure = Structure(netlist)
+    def __init__(self, netlist: Netlist, work: Work | None = None) -> None:
+        self.work = work or Work()
+        self.structure = Structure(netlist, self.work)
         self.steps = Steps(self.structure)
         self._after: dict[tuple[Instant, Inputs], frozenset[Arrival]] = {}
         self._all_after: dict[Instant, frozenset[Arrival]] = {}
@@ -71,6 +68,8 @@ class Behaviour:
     def step(self, instant: Instant, inputs: Inputs) -> frozenset[Arrival]:
         key = (instant, inputs)
         if key not in self._after:
+            outcomes = self.steps.step(instant, inputs)
+            self.work.spend(5 * len(outcomes))
             self._after[key] = frozenset(
                 Arrival(
                     outcome.instant,
@@ -80,7 +79,7 @@ class Behaviour:
                         may_glitch(self.structure, instant, outcome.instant, outcome.changed),
                     ),
                 )
-                for outcome in self.steps.step(instant, inputs)
+                for outcome in outcomes
             )
         return self._after[key]
 
@@ -90,7 +89,7 @@ class Behaviour:
             self._all_after[instant] = frozenset().union(*possible)
         return self._all_after[instant]
 
-    def reachable(self, at_most: int) -> set[Instant]:
+    def reachable(self) -> set[Instant]:
         found = {arrival.instant for arrival in self.first()}
         pending = list(found)
         while pending:
@@ -98,8 +97,6 @@ class Behaviour:
                 if arrival.instant not in found:
                     found.add(arrival.instant)
                     pending.append(arrival.instant)
-            if len(found) > at_most:
-                raise TooBig(f"more than {at_most} instants")
         return found
 
 
@@ -120,23 +117,19 @@ class Answer:
     length: int | None
     """Instants of the shortest run that breaks or shows the claim."""
     empty: bool
-    length_without_future: int | None = None
-    """For `can`: the same when a finite piece that obeys the givens is enough, even one that cannot go on."""
 
 
 class Oracle:
-    """All answers about one design. `at_most` bounds every set of nodes that is walked."""
+    """All answers about one design."""
 
-    def __init__(self, design: Design, at_most: int = 20_000) -> None:
+    def __init__(self, design: Design, work: Work | None = None) -> None:
         self.design = design
-        self.at_most = at_most
-        self.behaviour = Behaviour(design.netlist)
+        self.behaviour = Behaviour(design.netlist, work)
         self.given_formulas = tuple(given.formula for given in design.givens)
         self._givens: dict[tuple[Instant, Memories | None], Memories | None] = {}
         if not self.behaviour.first():
             raise NoPowerUpState(design.name)
-        self.endless = self._endless()
-        if not self.endless:
+        if not self._has_endless_run():
             raise Contradictory(design.name)
 
     def answers(self) -> tuple[Answer, ...]:
@@ -148,6 +141,7 @@ class Oracle:
         """What the givens remember after this instant; None when one of them does not hold there."""
         key = (instant, memories)
         if key not in self._givens:
+            self.behaviour.work.spend(1 + 2 * len(self.given_formulas))
             judged = [
                 judge(formula, instant, NOTHING, None if memories is None else memories[index])
                 for index, formula in enumerate(self.given_formulas)
@@ -162,11 +156,10 @@ class Oracle:
             if following is not None:
                 yield instant, following
 
-    def _endless(self) -> set[tuple[Instant, Memories]]:
-        """The instants (with the memory of the givens) from which some endless run obeys the givens."""
+    def _has_endless_run(self) -> bool:
+        """Among instants with the memory of the givens there is a cycle that can be reached."""
         graph = nx.DiGraph()
         pending = list(self._obedient({arrival.instant for arrival in self.behaviour.first()}, None))
-        graph.add_nodes_from(pending)
         seen = set(pending)
         while pending:
             node = pending.pop()
@@ -175,59 +168,32 @@ class Oracle:
                 if following not in seen:
                     seen.add(following)
                     pending.append(following)
-            if len(seen) > self.at_most:
-                raise TooBig(f"more than {self.at_most} nodes for the givens")
-        on_cycles = {
-            node
-            for component in nx.strongly_connected_components(graph)
-            for node in component
-            if len(component) > 1 or graph.has_edge(node, node)
-        }
-        endless: set[tuple[Instant, Memories]] = set()
-        pending = list(on_cycles)
-        while pending:
-            node = pending.pop()
-            if node not in endless:
-                endless.add(node)
-                pending.extend(graph.pred[node])
-        return endless
+        return not nx.is_directed_acyclic_graph(graph)
 
     # One claim
 
     def answer(self, claim: Claim) -> Answer:
-        if claim.kind is ClaimKind.CAN:
-            return self._can(claim)
-        length = None
+        """A finite piece that obeys the givens is enough to break, to show and to fire a trigger."""
+        is_can = claim.kind is ClaimKind.CAN
+        if is_can and isinstance(claim.formula, PATTERNS):
+            raise TypeError("`can` takes no pattern")
         triggered = has_trigger = False
-        for depth, node, judged in self._walk(claim.formula):
-            if not judged.holds:
-                length = depth
-                break
-            triggered = triggered or (bool(judged.trigger) and (node.instant, node.givens) in self.endless)
+        for length, judged in self._walk(claim.formula):
+            if judged.holds == is_can:
+                return Answer(claim.name, "shown" if is_can else "broken", length, False)
+            triggered = triggered or bool(judged.trigger)
             has_trigger = judged.trigger is not None
-        if length is not None:
-            return Answer(claim.name, "broken", length, False)
+        if is_can:
+            return Answer(claim.name, "impossible", None, False)
         return Answer(claim.name, "proved", None, has_trigger and not triggered)
 
-    def _can(self, claim: Claim) -> Answer:
-        if isinstance(claim.formula, PATTERNS):
-            raise TypeError("`can` takes no pattern")
-        finite = None
-        for depth, node, judged in self._walk(claim.formula):
-            if not judged.holds:
-                continue
-            finite = finite or depth
-            if (node.instant, node.givens) in self.endless:
-                return Answer(claim.name, "shown", depth, False, finite)
-        return Answer(claim.name, "impossible", None, False, finite)
-
-    def _walk(self, formula: Formula) -> Iterator[tuple[int, Node, Judgement]]:
+    def _walk(self, formula: Formula) -> Iterator[tuple[int, Judgement]]:
         """Every (instant, memory) breadth first, each way to it judged, with the length of the run up to it."""
         seen: set[Node] = set()
         level: list[Node] = []
         after: dict[Instant, frozenset[Arrival]] = {}
         for node, judged in self._judged(simplified(self.behaviour.first(), formula), None, formula):
-            yield 1, node, judged
+            yield 1, judged
             if node not in seen:
                 seen.add(node)
                 level.append(node)
@@ -239,13 +205,11 @@ class Oracle:
                 if origin.instant not in after:
                     after[origin.instant] = simplified(self.behaviour.after(origin.instant), formula)
                 for node, judged in self._judged(after[origin.instant], origin, formula):
-                    yield length, node, judged
+                    yield length, judged
                     if node not in seen:
                         seen.add(node)
                         following.append(node)
             level = following
-            if len(seen) > self.at_most:
-                raise TooBig(f"more than {self.at_most} nodes for a claim")
 
     def _judged(
         self, arrivals: Iterable[Arrival], origin: Node | None, formula: Formula
@@ -254,5 +218,6 @@ class Oracle:
             givens = self._given(arrival.instant, None if origin is None else origin.givens)
             if givens is None:
                 continue
+            self.behaviour.work.spend(3)
             judged = judge(formula, arrival.instant, arrival.events, None if origin is None else origin.claim)
             yield Node(arrival.instant, givens, judged.memory), judged

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 from oracle.races import LoopOutcome, Race
 from oracle.targets import (
     Part,
     Structure,
+    Values,
     asynchronous_target,
+    combinational_pins,
     gate_target,
     is_active,
     set_reset_targets,
@@ -34,6 +36,22 @@ class Settled:
 
 
 @dataclass(frozen=True)
+class Settling:
+    """A round under way: the nets settled so far."""
+
+    values: dict[NetId, bool]
+    raced: bool
+    oscillated: bool
+
+    def with_values(self, more: dict[NetId, bool], raced: bool = False, oscillated: bool = False) -> Settling:
+        return Settling({**self.values, **more}, self.raced or raced, self.oscillated or oscillated)
+
+    def finished(self) -> Settled:
+        instant = tuple(self.values[net] for net in range(len(self.values)))
+        return Settled(instant, self.raced, self.oscillated)
+
+
+@dataclass(frozen=True)
 class Progress:
     """A step under way: what later rounds need to know of the earlier ones."""
 
@@ -43,6 +61,8 @@ class Progress:
     """Nets that changed between any two neighbouring rounds so far, the instant before the step included."""
     let_go: frozenset[NetId]
     """Flip-flops whose clear or preset was active before the step or after any round so far."""
+    opened: frozenset[NetId] | None = None
+    """Latches that opened in the round before; None before round 1."""
     raced: bool = False
     oscillated: bool = False
 
@@ -108,123 +128,157 @@ class Steps:
     ) -> Iterator[Progress]:
         for progress in pending:
             before = progress.instant
-            for bases in self._released(before, progress.bases):
-                for settled in self.settle(before, bases, inputs):
-                    after = settled.instant
-                    changed = progress.changed | {net for net in range(len(after)) if after[net] != before[net]}
-                    raced = progress.raced or settled.raced or self._leaves_both_active(before, after)
-                    oscillated = progress.oscillated or settled.oscillated
-                    due = self._has_more_to_do(before, after)
-                    if is_last or not due:
-                        ended.add(StepOutcome(after, raced, oscillated or due, changed))
-                        continue
-                    let_go = progress.let_go | {
-                        part.output for part in self.netlist.flip_flops if self._is_forced(part, after)
-                    }
-                    for following in self._next_bases(first, progress, bases, inputs, after):
-                        yield Progress(after, following, changed, let_go, raced, oscillated)
+            for settled in self.settle(progress, inputs):
+                after = settled.instant
+                changed = progress.changed | {net for net in range(len(after)) if after[net] != before[net]}
+                raced = progress.raced or settled.raced or any(self._released(before, after))
+                oscillated = progress.oscillated or settled.oscillated
+                opened = self._opened(before, after)
+                due = bool(opened) or any(self._has_edge(part, before, after) for part in self.netlist.flip_flops)
+                if is_last or not due:
+                    ended.add(StepOutcome(after, raced, oscillated or due, changed))
+                    continue
+                let_go = progress.let_go | {p.output for p in self.netlist.flip_flops if self._is_forced(p, after)}
+                for following in self._next_bases(first, progress, inputs, after):
+                    yield Progress(after, following, changed, let_go, opened, raced, oscillated)
 
-    def _is_forced(self, flip_flop: FlipFlop, values: Instant) -> bool:
+    def _is_forced(self, flip_flop: FlipFlop, values: Values) -> bool:
         return is_active(flip_flop.clear, values) or is_active(flip_flop.preset, values)
 
-    def _has_both_active(self, flip_flop: FlipFlop, values: Instant) -> bool:
+    def _has_both_active(self, flip_flop: FlipFlop, values: Values) -> bool:
         return is_active(flip_flop.clear, values) and is_active(flip_flop.preset, values)
 
-    def _released(self, before: Instant, bases: Bases) -> Iterator[Bases]:
-        """A flip-flop with both pins active before the round carries either value into it."""
-        choices = [
-            (False, True) if isinstance(part, FlipFlop) and self._has_both_active(part, before) else (base,)
-            for part, base in zip(self.structure.storage, bases, strict=True)
-        ]
-        yield from product(*choices)
+    def _released(self, before: Values, after: Values) -> Iterator[FlipFlop]:
+        """Flip-flops whose clear and preset were both active and are both inactive now."""
+        for part in self.netlist.flip_flops:
+            if self._has_both_active(part, before) and not self._is_forced(part, after):
+                yield part
 
-    def _leaves_both_active(self, before: Instant, after: Instant) -> bool:
-        return any(
-            self._has_both_active(part, before) and not self._is_forced(part, after) for part in self.netlist.flip_flops
-        )
-
-    def _has_more_to_do(self, before: Instant, after: Instant) -> bool:
-        return any(self._has_edge(part, before, after) for part in self.netlist.flip_flops) or any(
-            is_active(part.enable, after) and not is_active(part.enable, before) for part in self.netlist.latches
+    def _opened(self, before: Instant, after: Instant) -> frozenset[NetId]:
+        return frozenset(
+            part.output
+            for part in self.netlist.latches
+            if is_active(part.enable, after) and not is_active(part.enable, before)
         )
 
     def _has_edge(self, flip_flop: FlipFlop, before: Instant, after: Instant) -> bool:
         went = (before[flip_flop.clock], after[flip_flop.clock])
         return went == ((False, True) if flip_flop.edge is Edge.RISE else (True, False))
 
-    def _next_bases(
-        self, first: Instant, progress: Progress, bases: Bases, inputs: Inputs, after: Instant
-    ) -> Iterator[Bases]:
+    def _next_bases(self, first: Instant, progress: Progress, inputs: Inputs, after: Instant) -> Iterator[Bases]:
         choices: list[set[bool]] = []
         for part in self.structure.storage:
-            carried = {after[part.output]}
             if isinstance(part, FlipFlop) and self._has_edge(part, progress.instant, after):
-                choices.append(self._after_edge(part, first, progress, bases, inputs, after))
+                choices.append(self._after_edge(part, first, progress, inputs, after))
             else:
-                choices.append(carried)
+                choices.append({after[part.output]})
         yield from product(*choices)
 
     def _after_edge(
-        self, part: FlipFlop, first: Instant, progress: Progress, bases: Bases, inputs: Inputs, after: Instant
+        self, part: FlipFlop, first: Instant, progress: Progress, inputs: Inputs, after: Instant
     ) -> set[bool]:
         own = after[part.output]
         if self._is_forced(part, after):
             return {own}
-        readings = [self._reading(part, pin, first, progress, bases, inputs, after) for pin in part.data]
+        readings = [self._reading(part, pin, first, progress, inputs, after) for pin in part.data]
         taken = {takes(part.kind, own, pins) for pins in product(*readings)}
         return taken | {own} if part.output in progress.let_go else taken
 
     def _reading(
-        self,
-        part: FlipFlop,
-        pin: NetId,
-        first: Instant,
-        progress: Progress,
-        bases: Bases,
-        inputs: Inputs,
-        after: Instant,
+        self, part: FlipFlop, pin: NetId, first: Instant, progress: Progress, inputs: Inputs, after: Instant
     ) -> set[bool]:
         before = progress.instant
         if pin in progress.changed:
             return {False, True}
         if after[pin] != before[pin]:
-            again = self.settle(before, bases, inputs, held=part.clock)
+            again = self.settle(self._as_it_was_carried(progress, after), inputs, held=part.clock)
             if any(other.instant[pin] != before[pin] for other in again):
                 return {False, True}
         return {first[pin]}
 
+    def _as_it_was_carried(self, progress: Progress, after: Instant) -> Progress:
+        """With the bases of the round that led to `after`: one that was chosen then is the value it came out with."""
+        chosen = {part.output for part in self._released(progress.instant, after) if self._is_chosen(part)}
+        bases = [
+            after[part.output] if part.output in chosen else base
+            for part, base in zip(self.structure.storage, progress.bases, strict=True)
+        ]
+        return replace(progress, bases=tuple(bases))
+
+    def _is_chosen(self, part: FlipFlop) -> bool:
+        """Clear and preset both come from outside its own loop: let go of together, it carries either value."""
+        loop = next(loop for loop in self.structure.parts if part.output in loop.members)
+        return not (loop.is_loop and combinational_pins(part) & set(loop.members))
+
     # Rounds (12.2)
 
-    def settle(self, before: Instant, bases: Bases, inputs: Inputs, held: NetId | None = None) -> set[Settled]:
-        """All outcomes of one round. A held net keeps its value of before; latches that close then keep their base."""
-        base_of = {part.output: base for part, base in zip(self.structure.storage, bases, strict=True)}
+    def settle(self, progress: Progress, inputs: Inputs, held: NetId | None = None) -> set[Settled]:
+        """All outcomes of the round after `progress`. A held net keeps its value; then nothing is chosen anew."""
+        base_of = {part.output: base for part, base in zip(self.structure.storage, progress.bases, strict=True)}
         input_of = dict(zip(self.netlist.input_nets, inputs, strict=True))
-        branches: list[tuple[dict[NetId, bool], bool, bool]] = [({}, False, False)]
+        branches = [Settling({}, False, False)]
         for part in self.structure.parts:
-            following: list[tuple[dict[NetId, bool], bool, bool]] = []
-            for values, raced, oscillated in branches:
-                if part.is_loop:
-                    outcomes = self._race(part, before, base_of, values, held)
-                    for outcome in outcomes:
-                        more = dict(zip(part.members, outcome.values, strict=True))
-                        following.append(
-                            ({**values, **more}, raced or len(outcomes) > 1, oscillated or not outcome.stable)
-                        )
-                    continue
-                net = part.members[0]
-                races = False
-                if net == held:
-                    possible = {before[net]}
-                elif net in input_of:
-                    possible = {input_of[net]}
-                else:
-                    possible, races = self._single(net, before, base_of, values, held is not None)
-                following.extend(({**values, net: value}, raced or races, oscillated) for value in possible)
-            branches = following
-        return {
-            Settled(tuple(values[net] for net in range(len(values))), raced, oscillated)
-            for values, raced, oscillated in branches
-        }
+            net = part.members[0]
+            if net in input_of and net != held:
+                branches = [branch.with_values({net: input_of[net]}) for branch in branches]
+            elif part.members == (held,):
+                branches = [branch.with_values({net: progress.instant[net]}) for branch in branches]
+            else:
+                branches = [
+                    following
+                    for branch in branches
+                    for bases in self._bases(part, progress.instant, base_of, branch.values, held)
+                    for following in self._settle_part(part, progress, bases, branch, held)
+                ]
+        self.structure.work.spend(4 * len(branches))
+        return {branch.finished() for branch in branches}
+
+    def _bases(
+        self, part: Part, before: Instant, base_of: dict[NetId, bool], values: dict[NetId, bool], held: NetId | None
+    ) -> Iterator[dict[NetId, bool]]:
+        """The bases with which this part goes on: either value for a flip-flop that is let go of by both pins."""
+        chosen: list[NetId] = []
+        for net in part.members:
+            element = self.structure.drivers[net]
+            if held is not None or not isinstance(element, FlipFlop) or not self._has_both_active(element, before):
+                continue
+            if self._is_chosen(element) and not self._is_forced(element, values):
+                chosen.append(net)
+        for picked in product((False, True), repeat=len(chosen)):
+            yield {**base_of, **dict(zip(chosen, picked, strict=True))}
+
+    def _settle_part(
+        self, part: Part, progress: Progress, base_of: dict[NetId, bool], branch: Settling, held: NetId | None
+    ) -> Iterator[Settling]:
+        before = progress.instant
+        if self._keeps_its_values(part, progress, base_of, branch.values):
+            yield branch.with_values({net: before[net] for net in part.members})
+        elif part.is_loop:
+            outcomes = self._race(part, before, base_of, branch.values, held)
+            for outcome in outcomes:
+                values = dict(zip(part.members, outcome.values, strict=True))
+                yield branch.with_values(values, len(outcomes) > 1, not outcome.stable)
+        else:
+            net = part.members[0]
+            possible, races = self._single(net, before, base_of, branch.values, held is not None)
+            for value in possible:
+                yield branch.with_values({net: value}, races)
+
+    def _keeps_its_values(
+        self, part: Part, progress: Progress, base_of: dict[NetId, bool], values: dict[NetId, bool]
+    ) -> bool:
+        """In round 2 and later: a loop, or a set-reset latch, round which nothing has happened."""
+        if progress.opened is None or not (part.is_loop or net_is_set_reset(self.structure, part.members[0])):
+            return False
+        before = progress.instant
+        outside: set[NetId] = set()
+        for net in part.members:
+            outside |= combinational_pins(self.structure.drivers[net]) - set(part.members)
+        return (
+            all(values[net] == before[net] for net in outside)
+            and all(base_of[net] == before[net] for net in part.members if net in base_of)
+            and not progress.opened & set(part.members)
+        )
 
     def _single(
         self, net: NetId, before: Instant, base_of: dict[NetId, bool], values: dict[NetId, bool], keeps_base: bool
@@ -268,6 +322,10 @@ class Steps:
             race = Race(self.structure, loop, values, was_enabled, held)
             self._races[key] = frozenset(race.outcomes([race.start(start, enables_before)]))
         return self._races[key]
+
+
+def net_is_set_reset(structure: Structure, net: NetId) -> bool:
+    return isinstance(structure.drivers.get(net), SetReset)
 
 
 def takes(kind: FlipFlopKind, own: bool, pins: tuple[bool, ...]) -> bool:

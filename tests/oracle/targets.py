@@ -74,7 +74,7 @@ def set_reset_targets(latch: SetReset, values: Values, own: bool) -> set[bool]:
 
 
 def combinational_pins(element: Driver) -> set[NetId]:
-    """The nets that the output depends on without a clock edge, itself left out."""
+    """The nets that the output depends on without a clock edge; itself only when it is wired to a pin."""
     if isinstance(element, Gate):
         return set(element.inputs)
     if isinstance(element, Latch):
@@ -82,6 +82,23 @@ def combinational_pins(element: Driver) -> set[NetId]:
     if isinstance(element, SetReset):
         return {element.set, element.reset}
     return {level.net for level in (element.clear, element.preset) if level is not None}
+
+
+class TooBig(Exception):
+    """The circuit has more to walk than the caller allows; there is no answer."""
+
+
+class Work:
+    """Counts what is done and stops a walk that would take too long; the same on every machine."""
+
+    def __init__(self, at_most: int | None = None) -> None:
+        self.at_most = at_most
+        self.done = 0
+
+    def spend(self, amount: int) -> None:
+        self.done += amount
+        if self.at_most is not None and self.done > self.at_most:
+            raise TooBig(f"more than {self.at_most} units of work")
 
 
 @dataclass(frozen=True)
@@ -95,8 +112,9 @@ class Part:
 class Structure:
     """A netlist with its parts in an order in which they can be settled one after the other."""
 
-    def __init__(self, netlist: Netlist) -> None:
+    def __init__(self, netlist: Netlist, work: Work | None = None) -> None:
         self.netlist = netlist
+        self.work = work or Work()
         self.drivers: dict[NetId, Driver] = dict(netlist.drivers)
         self.storage: tuple[Storage, ...] = (*netlist.flip_flops, *netlist.latches, *netlist.set_resets)
         self.parts = self._parts()
@@ -115,8 +133,4 @@ class Structure:
     def _part(self, graph: nx.DiGraph, members: tuple[NetId, ...]) -> Part:
         if len(members) > 1:
             return Part(members, True)
-        feeds_itself = graph.has_edge(members[0], members[0])
-        driver = self.drivers.get(members[0])
-        if feeds_itself and not isinstance(driver, Gate):
-            raise ValueError("grammar/README.md does not say what storage wired straight to its own output does")
-        return Part(members, feeds_itself)
+        return Part(members, graph.has_edge(members[0], members[0]))

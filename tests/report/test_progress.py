@@ -17,9 +17,11 @@ def on_screen(text: str) -> str:
     """What one terminal line shows after these characters."""
     cells: list[str] = []
     position = 0
-    for character in text:
+    for character in text.replace("\x1b[K", "\v"):
         if character == "\r":
             position = 0
+        elif character == "\v":
+            del cells[position:]
         else:
             cells[position : position + 1] = [character]
             position += 1
@@ -30,7 +32,9 @@ def test_the_line_appears_when_something_takes_long_and_is_wiped_at_the_end() ->
     stream = io.StringIO()
     with LiveLine(stream, enabled=True, patience=0.01) as live:
         live.now("two_registers: no_lost_press")
-        wait_for(stream, "two_registers: no_lost_press")
+        wait_for(stream, "two_registers: no_lost_press, 0 s")
+        live.how_far("9 instants")
+        wait_for(stream, "two_registers: no_lost_press, 0 s, 9 instants")
     assert on_screen(stream.getvalue()) == ""
     assert "\n" not in stream.getvalue()
 
@@ -66,4 +70,4 @@ def test_the_line_fits_the_terminal_and_cannot_steer_it() -> None:
         wait_for(stream, "bell bell")
         shown = on_screen(stream.getvalue())
     assert len(shown) <= 39
-    assert "\x1b" not in stream.getvalue()
+    assert "\x1b[2J" not in stream.getvalue()

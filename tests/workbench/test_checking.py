@@ -237,3 +237,37 @@ def test_a_selection_that_fits_nothing_is_refused(selection: dict[str, object], 
 def test_a_file_without_a_circuit_is_refused() -> None:
     with pytest.raises(CallError, match="describes no circuit"):
         check(WiringFile("empty.wiring", ()))
+
+
+def test_a_design_with_nothing_permitted_refuses_the_call_before_any_verdict() -> None:
+    absurd = given("absurd", both(LEVER, negated(LEVER)), 4)
+    fine, refused = multiplexer_design(), replace(multiplexer_design(), givens=(absurd,))
+    heard: list[str] = []
+    with pytest.raises(SourceError):
+        check(
+            WiringFile("bells.wiring", (fine, refused)),
+            on_result=lambda design, result: heard.append(result.claim.name),
+        )
+    assert heard == []
+
+
+def test_a_transition_system_that_cannot_power_up_where_the_simulator_can_is_a_disagreement(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(judging, "permitted_forever", lambda *_: judging.Contradictory(0))
+    with pytest.raises(InternalDisagreement, match="the simulator powers up, the transition system does not"):
+        check_design(multiplexer_design())
+
+
+def test_what_could_not_be_established_beforehand_is_among_the_assumptions(monkeypatch: pytest.MonkeyPatch) -> None:
+    def open_question(*_: object) -> judging.Undecided:
+        return judging.Undecided(reason="the time ran out", searched_to=3, engine="none")
+
+    monkeypatch.setattr(judging, "permitted_forever", open_question)
+    assumes = check_design(multiplexer_design(SETTLES)).assumes
+    assert "not established: that any endless run is permitted (the time ran out)" in assumes
+
+
+def test_a_claim_name_that_the_design_does_not_have_is_refused() -> None:
+    with pytest.raises(CallError, match="there is no claim named nothing"):
+        check_design(multiplexer_design(), claims=["nothing"])

@@ -93,8 +93,11 @@ class Chooser:
     ) -> Decision:
         """Is `bad` reachable?
 
-        Bounded search goes no further than `depth` frames. The limit is kept to within about 0.3 s.
+        Bounded search goes no further than `depth` frames. The limit is kept to within about 0.3 s. Raises ValueError
+        for a question about endless runs, which is another one.
         """
+        if system.fairness is not None:
+            raise ValueError("a system with fairness asks for an endless run, not for a bad frame")
         deadline = time.monotonic() + limit_seconds
         system = system.cone_of_influence()
         if system.bad == FALSE or FALSE in system.constraints:
@@ -188,11 +191,11 @@ class _Search:
             while self._may_go_deeper():
                 if self._bounded.advance(self._deadline) is Answer.SATISFIABLE:
                     return self._reached()
-            return self._undecided(f"one of {found.frames} instants exists")
+            return self._undecided(f"there is one of {found.frames} instants or fewer, beyond the depth asked for")
         while self._bounded.advance(self._deadline) is Answer.UNSATISFIABLE:
             if self._bounded.searched_to >= found.frames:
                 raise InternalDisagreement(
-                    f"property-directed reachability has a counterexample of {found.frames} frames, bounded search has none"
+                    f"{PROPERTY_DIRECTED} has a counterexample of {found.frames} frames, {BOUNDED_SEARCH} has none"
                 )
         return self._reached()
 

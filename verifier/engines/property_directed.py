@@ -96,7 +96,10 @@ class PropertyDirectedReachability:
         return len(self._frames) - 1
 
     def advance(self, deadline: float | None = None) -> None:
-        """Some more work, of a few milliseconds as a rule. Raises NoAnswerError at the deadline; that is the end of the attempt."""
+        """Some more work, of a few milliseconds as a rule.
+
+        Raises NoAnswerError at the deadline; that is the end of the attempt.
+        """
         self.deadline = deadline
         if self.solver.is_stale_for(self._system, len(self._known) + sum(map(len, self._frames))):
             self._enter_solver(StepSolver(self._system.graph, self._system.constraints))
@@ -194,7 +197,7 @@ class PropertyDirectedReachability:
         return cube
 
     def _propagate(self) -> bool:
-        """Moves cubes up where they stay excluded after a step. True when that closed a frame: `result` is the invariant."""
+        """Moves cubes up where they stay excluded after a step. True when that proved the claim (`result` says how)."""
         for level in range(1, self.searched_to):
             for cube in list(self._frames[level]):
                 if self._check([*self._knowledge(level), *self._after(cube)]) is Answer.UNSATISFIABLE:

@@ -22,7 +22,7 @@ from verifier.circuit.netlist import (
 from verifier.claims.run import Instant
 from verifier.evidence.branching import Happened, Way, settlings
 from verifier.evidence.budget import Budget
-from verifier.evidence.race import Race
+from verifier.evidence.race import RaceTable
 from verifier.evidence.settling_order import Part, SettlingOrder
 from verifier.evidence.three_valued import (
     asynchronous_target,
@@ -83,6 +83,7 @@ class RoundSearch:
         order: SettlingOrder,
         start: RoundStart,
         *,
+        races: RaceTable,
         budget: Budget,
         expected: Instant | None = None,
     ) -> None:
@@ -90,6 +91,7 @@ class RoundSearch:
         self._netlist = netlist
         self._order = order
         self._start = start
+        self._races = races
         self._budget = budget
         self._expected = expected
         # `v[k]` as far as it is settled, and what each element carried into the round.
@@ -195,15 +197,15 @@ class RoundSearch:
     # Loops
 
     def _ways_of_loop(self, part: Part) -> Iterator[Way]:
-        race = Race(
-            part.elements,
-            self._values,
-            budget=self._budget,
-            before=self._start.before,
-            held=self._start.held,
-        )
         for carried in product(*(self._bases_of(element) for element in part.elements)):
-            outcomes = race.outcomes(self._with_held_clock(part, carried))
+            outcomes = self._races.outcomes(
+                part.elements,
+                self._values,
+                self._with_held_clock(part, carried),
+                before=self._start.before,
+                held=self._start.held,
+                budget=self._budget,
+            )
             for outcome in outcomes:
                 yield Way(
                     values=outcome.state,

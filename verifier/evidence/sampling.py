@@ -9,6 +9,7 @@ from itertools import product
 from verifier.circuit.netlist import FlipFlop, FlipFlopKind, NetId, Netlist
 from verifier.claims.run import Instant
 from verifier.evidence.budget import Budget
+from verifier.evidence.race import RaceTable
 from verifier.evidence.rounds import (
     EITHER,
     Bases,
@@ -59,6 +60,7 @@ class Sampling:
         *,
         start: RoundStart,
         end: RoundEnd,
+        races: RaceTable,
         budget: Budget,
     ) -> None:
         """`history` is that of `v[0] .. v[k-1]`."""
@@ -67,6 +69,7 @@ class Sampling:
         self._history = history
         self._start = start
         self._end = end
+        self._races = races
         self._budget = budget
         # For each clock net asked about: the nets that can leave their value in `v[k-1]` while it is held.
         self._moving_without: dict[NetId, set[NetId]] = {}
@@ -103,7 +106,7 @@ class Sampling:
             before, carried = self._start.before, self._end.carried
             bases = {flip_flop.output: (carried[flip_flop.output],) for flip_flop in self._netlist.flip_flops}
             start = replace(self._start, bases=bases, held=clock)
-            again = RoundSearch(self._netlist, self._order, start, budget=self._budget)
+            again = RoundSearch(self._netlist, self._order, start, races=self._races, budget=self._budget)
             found = {net for end in again.ends() for net, value in enumerate(end.values) if value != before[net]}
             self._moving_without[clock] = found
         return found

@@ -14,7 +14,7 @@ from verifier.circuit.netlist import Driver, FlipFlop, Gate, InputClass, Latch, 
 from verifier.claims.run import Instant, StepEvents
 from verifier.evidence.branching import Happened, Way, settlings
 from verifier.evidence.budget import Budget, SimulationLimit
-from verifier.evidence.race import LoopState, Race, stable_states
+from verifier.evidence.race import LoopState, Race, RaceTable, stable_states
 from verifier.evidence.rounds import EITHER, Bases, RoundSearch, RoundStart
 from verifier.evidence.sampling import History, Sampling, bases_of_first_round, forced_flip_flops
 from verifier.evidence.settling_order import Part, settling_order
@@ -65,6 +65,7 @@ class Simulator:
         self._limit = limit
         self._order = settling_order(netlist)
         self._elements = [element for part in self._order.parts for element in part.elements]
+        self._races = RaceTable()
         self._most_rounds = 2 * (len(netlist.flip_flops) + len(netlist.latches)) + 2
 
     # The first instant (12.4)
@@ -133,10 +134,12 @@ class Simulator:
         while pending:
             path = pending.pop()
             for following, is_finished in self._continued(path, inputs, expected, budget):
-                if not is_finished and following not in met:
-                    met.add(following)
+                if following in met:
+                    continue
+                met.add(following)
+                if not is_finished:
                     pending.append(following)
-                elif is_finished and expected in (None, following.values):
+                elif expected in (None, following.values):
                     found.add(self._finished(following))
         return tuple(sorted(found, key=lambda outcome: outcome.sort_key))
 
@@ -152,12 +155,22 @@ class Simulator:
         """The path with one more round, in every way that round can go, and whether the step ends there."""
         number = path.number + 1
         start = RoundStart(number=number, before=path.values, inputs=inputs, bases=dict(path.bases))
-        for end in RoundSearch(self.netlist, self._order, start, budget=budget, expected=expected).ends():
+        search = RoundSearch(self.netlist, self._order, start, races=self._races, budget=budget, expected=expected)
+        for end in search.ends():
             happened = path.happened.joined_with(end.happened)
             is_finished = end.is_last or number == self._most_rounds
             bases: Bases = {}
             if not is_finished:
-                bases = Sampling(self.netlist, self._order, path.history, start=start, end=end, budget=budget).bases()
+                sampling = Sampling(
+                    self.netlist,
+                    self._order,
+                    path.history,
+                    start=start,
+                    end=end,
+                    races=self._races,
+                    budget=budget,
+                )
+                bases = sampling.bases()
             elif not end.is_last:
                 happened = happened.joined_with(Happened(oscillated=True))
             history = path.history.followed_by(self.netlist, path.values, end.values)

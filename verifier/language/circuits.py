@@ -81,12 +81,12 @@ class CircuitWriter:
 
     def _drive(self, scope: Scope, assignment: Branch) -> None:
         expression, trees = assignment.branch(1), targets_of(assignment)
+        found = [self._target(scope, tree) for tree in trees]
+        free = [self._claim_bits(scope, tree) for tree in trees]
         if len(trees) > 1 and id(expression) not in scope.calls and not self._names_part(expression):
             message = f"{len(trees)} names stand before `=`, but only a part gives several outputs"
             self._error("wrong-pin-count", message, scope, assignment.branch(0))
             return
-        found = [self._target(scope, tree) for tree in trees]
-        free = [self._claim_bits(scope, tree) for tree in trees]
         options = read_options(assignment, Reader(scope.block, self._findings), scope.block, self._findings)
         targets = [target for target in found if target is not None]
         if options is None or not all(free):
@@ -221,14 +221,14 @@ class CircuitWriter:
             message = f"{quoted(symbol.name)} is an input; the circuit cannot drive it"
             self._error("driven-twice", message, scope, tree)
             return False
+        again = [bit for bit in bits if bit in symbol.driven]
+        if again:
+            name = symbol.name if symbol.width == 1 else f"{symbol.name}[{again[0]}]"
+            hint = f"the first time is in line {symbol.driven[again[0]].line}"
+            self._error("driven-twice", f"{quoted(name)} is driven twice", scope, tree, hint)
         for bit in bits:
-            if bit in symbol.driven:
-                name = symbol.name if symbol.width == 1 else f"{symbol.name}[{bit}]"
-                hint = f"the first time is in line {symbol.driven[bit].line}"
-                self._error("driven-twice", f"{quoted(name)} is driven twice", scope, tree, hint)
-                return False
-        symbol.driven.update({bit: scope.block.place(tree) for bit in bits})
-        return True
+            symbol.driven.setdefault(bit, scope.block.place(tree))
+        return not again
 
     def _error(self, code: str, message: str, scope: Scope, piece: Branch | Token, hint: str = "") -> None:
         self._findings.error(code, message, scope.block.place(piece), hint)

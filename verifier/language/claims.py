@@ -42,7 +42,7 @@ def read_claims(scope: Scope, outer: ClaimSet, findings: Findings) -> ClaimSet:
     reader = _ClaimReader(scope, outer, findings)
     for statement in scope.block.statements:
         reader.take(statement)
-    named = {found.name for found in (*reader.claims, *reader.givens)}
+    named = {claim.name for claim in reader.claims} | {given.name for given in reader.givens}
     return ClaimSet(tuple(reader.claims), tuple(reader.givens), reader.lets, frozenset(reader.tried - named))
 
 

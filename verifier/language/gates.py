@@ -251,7 +251,7 @@ class GateWriter:
             return None
         if id(tree) not in self._scope.calls:
             if callee in self._bench.parts:
-                # It contains itself: a finding says so already.
+                # It contains itself or is too large: a finding says so already.
                 return None
             report_unknown_call(tree, self._bench.callable_names, self._scope, self._bench.findings)
             return None

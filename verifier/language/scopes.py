@@ -98,9 +98,37 @@ class Library:
     def __init__(self, parts: Mapping[str, Block], findings: Findings) -> None:
         self.blocks = parts
         self._interfaces = {name: read_interface(block, findings) for name, block in parts.items()}
+        # How many scopes one use of a part opens, itself included; no more than just above the limit is counted.
+        self._sizes: dict[str, int] = {}
+        for name in parts:
+            self._measure(name)
 
     def interface(self, name: str) -> Interface | None:
         return self._interfaces.get(name)
+
+    def size(self, name: str) -> int:
+        return self._sizes[name]
+
+    def _measure(self, name: str) -> None:
+        """Measures the part after the parts it uses. A part that contains itself counts once; it is reported elsewhere."""
+        pending = [(name, False)]
+        begun: set[str] = set()
+        while pending:
+            part, uses_are_done = pending.pop()
+            if uses_are_done:
+                total = 1 + sum(self._sizes.get(used, 0) for used in self._used_parts(part))
+                self._sizes[part] = min(total, SCOPE_LIMIT + 1)
+            elif part not in begun and part not in self._sizes:
+                begun.add(part)
+                pending.append((part, True))
+                pending.extend((used, False) for used in self._used_parts(part))
+
+    def _used_parts(self, name: str) -> list[str]:
+        found = []
+        for assignment in self.blocks[name].all("assignment"):
+            calls = [tree for tree in walk_branches(assignment.branch(1)) if tree.rule == "call"]
+            found += [str(call.token(0)) for call in calls if str(call.token(0)) in self.blocks]
+        return found
 
 
 def read_interface(block: Block, findings: Findings) -> Interface:
@@ -196,6 +224,10 @@ class ScopeOpener:
         span = scope.block.place(call.token(0))
         if callee in path or (not path and scope.interface is not None and scope.interface.name == callee):
             self._findings.error("recursive-part", f"the part {quoted(callee)} contains itself", span)
+            return False
+        if self._library.size(callee) > SCOPE_LIMIT:
+            message = f"the part {quoted(callee)} uses more than {SCOPE_LIMIT} parts"
+            self._findings.error("too-large", message, span, "use fewer")
             return False
         if len(path) >= PART_DEPTH_LIMIT:
             self._findings.error("too-deep", f"parts stand in parts deeper than {PART_DEPTH_LIMIT} levels", span)

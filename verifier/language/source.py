@@ -64,8 +64,10 @@ class Source:
 
 
 def without_control_characters(text: str) -> str:
-    """The text with every forbidden character written as `\\x1b` or `\\u202e`; what is printed passes through here."""
-    return _FORBIDDEN.sub(lambda match: match[0].encode("unicode_escape").decode(), text)
+    """The text with every unprintable character written as `\\x1b` or `\\u202e`; what is printed passes through here."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 def read_text(path: Path) -> str:

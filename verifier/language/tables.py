@@ -1,7 +1,7 @@
 """The parser, made from `wiring.lark`; its tables are computed beforehand, since computing them takes 0.2 s.
 
 `wiring.tables.json` beside the grammar holds what lark computed from it. It is used only when it was made from exactly
-this grammar by exactly this lark; otherwise the parser is made from the grammar, with the same outcome. A test holds
+this grammar by this version of lark; otherwise the parser is made from the grammar, with the same outcome. A test holds
 the two together; `tests/language/update_tables.py` writes the file anew.
 """
 
@@ -82,7 +82,8 @@ def parser_from_tables(tables: dict[str, Any]) -> lark.Lark:
 
 
 def _fingerprint(grammar: str) -> str:
-    return f"lark {lark.__version__}, grammar {sha256(grammar.encode()).hexdigest()}"
+    major, minor, *_ = lark.__version__.split(".")
+    return f"lark {major}.{minor}, grammar {sha256(grammar.encode()).hexdigest()}"
 
 
 def _packaged(name: str) -> str:

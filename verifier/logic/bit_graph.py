@@ -49,7 +49,7 @@ class BitGraph:
             left, right = right, left
         if left == FALSE or left == right ^ 1:
             return FALSE
-        if left == TRUE or left == right:
+        if left in (TRUE, right):
             return right
         key = (left, right)
         found = self._conjunctions.get(key)
@@ -160,7 +160,7 @@ class BitGraph:
         return [result[root >> 1] ^ bool(root & 1) for root in roots]
 
     def substitute(self, roots: Sequence[Literal], images: Mapping[Literal, Literal]) -> list[Literal]:
-        """The roots with variables replaced; `images` is keyed by positive literals, a missing variable stays itself."""
+        """The roots with variables replaced. `images` has positive literals as keys; the others stay."""
         result: dict[int, Literal] = {}
         for node in self.cone(roots):
             left = self.lefts[node]

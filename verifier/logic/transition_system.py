@@ -2,7 +2,8 @@
 
 All registers are 0 in frame 0. A frame assigns the registers and the inputs; the next frame's registers have the values
 of the `next` literals in this one. Every constraint must be 1 in every frame of a run, the last one included. The
-system is *bad* when a run reaches a frame in which `bad` is 1.
+system is *bad* when a run reaches a frame in which `bad` is 1. A system with `fairness` asks for an endless run instead:
+it is *bad* when there is a run on which every fairness literal is 1 again and again, and `bad` plays no part.
 
     frame 0: registers all 0, inputs free -> frame 1: registers = next(frame 0), inputs free -> ...
 """
@@ -32,6 +33,8 @@ class TransitionSystem:
     """Positive literals of the input variables."""
     constraints: tuple[Literal, ...] = ()
     bad: Literal = FALSE
+    fairness: tuple[Literal, ...] | None = None
+    """None: the question is `bad`. Otherwise the question is an endless run; no literals at all: any endless run."""
     preferences: tuple[Literal, ...] = ()
     """What a counterexample should make 1 where it has the freedom to, most wanted first. Never changes a verdict."""
 
@@ -46,6 +49,7 @@ class TransitionSystem:
                     raise ValueError(f"variable {self.graph.names[variable >> 1]} is {roles[variable]} and {role}")
                 roles[variable] = role
         roots = [*(r.next for r in self.registers), *self.constraints, self.bad, *self.preferences]
+        roots += self.fairness or ()
         for node in self.graph.cone(roots):
             if node and self.graph.is_variable(2 * node) and 2 * node not in roles:
                 raise ValueError(f"variable {self.graph.names[node]} is neither a register nor an input")
@@ -58,7 +62,7 @@ class TransitionSystem:
         next_of = {register.variable: register.next for register in self.registers}
         kept: set[Literal] = set()
         seen_nodes: set[int] = set()
-        pending: list[Literal] = [self.bad, *self.constraints]
+        pending: list[Literal] = [self.bad, *self.constraints, *(self.fairness or ())]
         while pending:
             for node in self.graph.cone_beyond(pending, seen_nodes):
                 if node and self.graph.is_variable(2 * node):
@@ -75,6 +79,7 @@ class TransitionSystem:
             inputs=tuple(variable for variable in self.inputs if variable in kept),
             constraints=self.constraints,
             bad=self.bad,
+            fairness=self.fairness,
             preferences=preferences,
         )
 

@@ -39,6 +39,9 @@ class CheckPage:
             self._current = design
         self._live.now(f"{design.name}: {claim.name}")
 
+    def searched(self, instants: int) -> None:
+        self._live.how_far(f"no answer in the first {instants} instants")
+
     def judged(self, design: Design, result: ClaimResult) -> None:
         self._print(claim_lines(result, name_width=_name_width(design), width=self._writer.width))
 

@@ -30,6 +30,9 @@ class MatrixPage:
     def starts(self, design: Design, claim: Claim) -> None:
         self._live.now(f"{design.name}: {claim.name}")
 
+    def searched(self, instants: int) -> None:
+        self._live.how_far(f"no answer in the first {instants} instants")
+
     def judged(self, design: Design, result: ClaimResult) -> None:
         """Nothing to show yet."""
 

@@ -15,6 +15,8 @@ from verifier.report.pieces import clean
 
 PATIENCE_SECONDS = 1.0
 REFRESH_SECONDS = 0.5
+WIPE = "\r\x1b[K"
+"""To the start of the line and clear it to its end, with whatever a key press has left there."""
 
 
 class LiveLine:
@@ -26,10 +28,10 @@ class LiveLine:
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
-        self._doing = ""
+        self._doing = self._how_far = ""
         self._since = time.monotonic()
-        self._shown = 0
-        """How many characters of the line stand on the terminal now."""
+        self._shown = False
+        """Whether the line stands on the terminal now."""
 
     def __enter__(self) -> LiveLine:
         if self._enabled:
@@ -48,7 +50,13 @@ class LiveLine:
         """From here on this is being done."""
         with self._lock:
             self._doing = clean(doing)
+            self._how_far = ""
             self._since = time.monotonic()
+
+    def how_far(self, text: str) -> None:
+        """How far that has come, to be shown beside it."""
+        with self._lock:
+            self._how_far = clean(text)
 
     @contextmanager
     def out_of_the_way(self) -> Iterator[None]:
@@ -62,16 +70,16 @@ class LiveLine:
             with self._lock:
                 elapsed = time.monotonic() - self._since
                 if self._doing and elapsed >= self._patience:
-                    self._show(f"... {self._doing}, {elapsed:.0f} s")
+                    beside = f", {self._how_far}" if self._how_far else ""
+                    self._show(f"... {self._doing}, {elapsed:.0f} s{beside}")
 
     def _show(self, text: str) -> None:
-        text = text[: self._width - 1]
-        self._stream.write("\r" + text.ljust(self._shown))
+        self._stream.write(WIPE + text[: self._width - 1])
         self._stream.flush()
-        self._shown = len(text)
+        self._shown = True
 
     def _wipe(self) -> None:
         if self._shown:
-            self._stream.write("\r" + " " * self._shown + "\r")
+            self._stream.write(WIPE)
             self._stream.flush()
-            self._shown = 0
+            self._shown = False

@@ -1,46 +1,33 @@
 """The settled view: a design becomes transition systems, one for each question (`grammar/README.md`, parts II and III).
 
-One frame of the system is one instant. Frame 0 is the first instant: the register `started` is 0 in it, and the new state is a
-possible power-up state. In every later frame the registers hold the instant before, and the inputs choose what the outside world and the
-circuit do in the step.
+One frame of the system is one instant. Frame 0 is the first instant: the register `started` is 0 in it, and the new
+state is a possible power-up state. In every later frame the registers hold the instant before, and the inputs choose what
+the outside world and the circuit do in the step.
+
+A question about the past alone asks for a bad frame. One about the future, or under a given about the future, asks for an
+endless run: its system has `fairness`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 from verifier.circuit.loops import components
-from verifier.circuit.netlist import Gate, NetId, Netlist, Storage
+from verifier.circuit.netlist import Gate, InputClass, NetId, Netlist, Storage
 from verifier.claims.claim import Claim, ClaimKind, Design
-from verifier.claims.formula import (
-    Always,
-    Apply,
-    Eventually,
-    Formula,
-    LeadsTo,
-    OnlyWhen,
-    Operator,
-)
+from verifier.claims.formula import Always, Apply, Eventually, Formula, LeadsTo, OnlyWhen, Operator
 from verifier.claims.monitors import Monitor
+from verifier.claims.obligations import Obligations, at_every_instant
 from verifier.claims.run import Instant
+from verifier.claims.tableau import is_about_the_future
 from verifier.errors import Diagnostic, SourceError
-from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
+from verifier.logic.bit_graph import TRUE, BitGraph, Literal
 from verifier.logic.transition_system import Counterexample, Register, TransitionSystem
+from verifier.views.frame_algebra import Frame, FrameAlgebra, Promises
 from verifier.views.glitches import GlitchLogic
 from verifier.views.input_rules import changed_inputs
 from verifier.views.power_up import first_instant
-from verifier.views.rounds import StepLogic, Values
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Frame:
-    """Everything about one frame that claims may ask."""
-
-    before: Values
-    now: Values
-    raced: Literal
-    oscillated: Literal
+from verifier.views.rounds import StepLogic
 
 
 class SettledModel:
@@ -52,14 +39,15 @@ class SettledModel:
         self.graph = BitGraph()
         self._netlist: Netlist = design.netlist
         self._choices: list[Literal] = []
+        self._memories: dict[Literal, Literal] = {}
         self._started = self.graph.variable("started")
         self._logic = StepLogic(self.graph, self._netlist, self._choose)
         self._state = {net: self.graph.variable(self._netlist.nets[net].name) for net in self._state_nets()}
         self._possible: Literal = TRUE
         self._frame = self._build_frame()
-        self._memories: dict[Literal, Literal] = {}
-        self._monitor = Monitor(_FrameAlgebra(self))
-        self._givens = tuple(self._monitor.value(_watched(given.formula))[0] for given in design.givens)
+        self._monitor = Monitor(self._algebra(Promises()))
+        self._given = self._build_givens()
+        self._endless_givens = any(is_about_the_future(given.formula) for given in design.givens)
 
     @property
     def approximate(self) -> bool:
@@ -67,18 +55,28 @@ class SettledModel:
         return any(self._logic.loop(index).approximate for index, part in enumerate(self._logic.order) if part.is_loop)
 
     def system(self, claim: Claim) -> TransitionSystem:
-        """Bad: a `must` is breached at this instant, or a `can` is fulfilled."""
-        (value,) = self._monitor.value(_watched(claim.formula))
-        return self._system(value if claim.kind is ClaimKind.CAN else value ^ 1)
+        """Bad, or an endless run: a `must` is breached, or a `can` is fulfilled."""
+        shows = claim.kind is ClaimKind.CAN
+        watched = _watched(claim)
+        if not self._endless_givens and not is_about_the_future(watched):
+            (value,) = self._monitor.value(watched)
+            return self._bad_system(value if shows else value ^ 1)
+        if shows:
+            return self._endless_system(Eventually(operand=watched))
+        return self._endless_system(at_every_instant(claim.formula), holds=False)
 
     def trigger_system(self, claim: Claim) -> TransitionSystem | None:
-        """Bad: the trigger of a `must` holds at this instant. None when the claim has no trigger."""
+        """Bad, or an endless run: the trigger of a `must` holds at some instant. None when the claim has no trigger."""
         trigger = _trigger(claim)
-        return None if trigger is None else self._system(self._monitor.value(trigger)[0])
+        if trigger is None:
+            return None
+        if not self._endless_givens and not is_about_the_future(trigger):
+            return self._bad_system(self._monitor.value(trigger)[0])
+        return self._endless_system(Eventually(operand=trigger))
 
     def permitted_system(self) -> TransitionSystem:
-        """Bad: anything at all; for asking whether runs exist."""
-        return self._system(TRUE)
+        """For asking whether permitted runs exist: bad is anything at all, or any endless run will do."""
+        return self._endless_system(None) if self._endless_givens else self._bad_system(TRUE)
 
     def instants_of(self, counterexample: Counterexample) -> tuple[Instant, ...]:
         """Values of all nets in every frame; inputs without a value count as 0."""
@@ -106,7 +104,7 @@ class SettledModel:
         storages: list[Storage] = [*netlist.flip_flops, *netlist.latches, *netlist.set_resets]
         return [*netlist.input_nets, *(s.output for s in storages), *sorted(gates)]
 
-    def _build_frame(self) -> _Frame:
+    def _build_frame(self) -> Frame:
         graph, started = self.graph, self._started
         old = self._logic.completed(self._state)
         inputs_at_first = {net: self._choose() for net in self._netlist.input_nets}
@@ -114,18 +112,72 @@ class SettledModel:
         self._possible = graph.disjunction(started, first.possible)
         self._step = self._logic.step(old, changed_inputs(graph, self._netlist, old, self._choose))
         end = self._step.end
-        state_now = {net: graph.select(started, end[net], first.values[net]) for net in self._state}
-        now = self._logic.completed(state_now)
-        return _Frame(
+        now = self._logic.completed({net: graph.select(started, end[net], first.values[net]) for net in self._state})
+        return Frame(
+            started=started,
             before={net: graph.select(started, old[net], now[net]) for net in now},
             now=now,
             raced=graph.select(started, self._step.raced, first.raced),
             oscillated=graph.select(started, self._step.oscillated, first.oscillated),
         )
 
+    def _build_givens(self) -> Promises:
+        """What the givens ask of a run, those about the future included."""
+        promises = Promises()
+        obligations = Obligations(self._algebra(promises))
+        for given in self.design.givens:
+            if is_about_the_future(given.formula):
+                obligations.demand(self._started ^ 1, at_every_instant(given.formula))
+            else:
+                promises.required.append(self._monitor.value(given.formula)[0])
+        return promises
+
+    def _algebra(self, promises: Promises) -> FrameAlgebra:
+        return FrameAlgebra(
+            self.graph,
+            self._frame,
+            may_glitch=lambda net: self._glitches.may_glitch(net),
+            choose=self._choose,
+            memories=self._memories,
+            promises=promises,
+        )
+
     @cached_property
     def _glitches(self) -> GlitchLogic:
         return GlitchLogic(self.graph, self._netlist, self._logic.order, self._step)
+
+    def _free_running_changes(self) -> list[Literal]:
+        """For every free-running input: it changes in this step."""
+        graph, frame = self.graph, self._frame
+        return [
+            graph.any_of(graph.exclusive_or(frame.before[net], frame.now[net]) for net in pin.nets)
+            for pin in self._netlist.inputs
+            if pin.input_class is InputClass.FREE_RUNNING
+        ]
+
+    def _bad_system(self, bad: Literal) -> TransitionSystem:
+        return self._system(bad, [], None)
+
+    def _endless_system(self, wanted: Formula | None, holds: bool = True) -> TransitionSystem:
+        """An endless permitted run on which the formula, if any, holds (does not hold) at instant 0."""
+        promises = Promises()
+        if wanted is not None:
+            Obligations(self._algebra(promises)).demand(self._started ^ 1, wanted, holds)
+        fairness = [*promises.fairness, *self._given.fairness, *self._free_running_changes()]
+        return self._system(TRUE, promises.required, tuple(dict.fromkeys(fairness)))
+
+    def _system(self, bad: Literal, required: list[Literal], fairness: tuple[Literal, ...] | None) -> TransitionSystem:
+        choices = tuple(self._choices)
+        constraints = dict.fromkeys([self._possible, *self._given.required, *required])
+        return TransitionSystem(
+            graph=self.graph,
+            registers=self._registers(),
+            inputs=choices,
+            constraints=tuple(literal for literal in constraints if literal != TRUE),
+            bad=bad,
+            fairness=fairness,
+            preferences=tuple(choice ^ 1 for choice in choices),
+        ).cone_of_influence()
 
     def _registers(self) -> tuple[Register, ...]:
         return (
@@ -134,63 +186,17 @@ class SettledModel:
             *(Register(variable, value) for variable, value in self._memories.items()),
         )
 
-    def _system(self, bad: Literal) -> TransitionSystem:
-        choices = tuple(self._choices)
-        return TransitionSystem(
-            graph=self.graph,
-            registers=self._registers(),
-            inputs=choices,
-            constraints=tuple(literal for literal in (self._possible, *self._givens) if literal != TRUE),
-            bad=bad,
-            preferences=tuple(choice ^ 1 for choice in choices),
-        ).cone_of_influence()
 
-
-class _FrameAlgebra:
-    """What monitors may ask of a model: `verifier.claims.monitors.BitAlgebra`."""
-
-    low = FALSE
-    high = TRUE
-
-    def __init__(self, model: SettledModel) -> None:
-        self._model = model
-        graph, frame = model.graph, model._frame
-        self.first = model._started ^ 1
-        self.raced = frame.raced
-        self.oscillated = frame.oscillated
-        self.conjunction = graph.conjunction
-        self.disjunction = graph.disjunction
-        self.exclusive_or = graph.exclusive_or
-        self.select = graph.select
-
-    def negation(self, bit: Literal) -> Literal:
-        return bit ^ 1
-
-    def now(self, net: NetId) -> Literal:
-        return self._model._frame.now[net]
-
-    def before(self, net: NetId) -> Literal:
-        return self._model._frame.before[net]
-
-    def may_glitch(self, net: NetId) -> Literal:
-        return self._model.graph.conjunction(self._model._started, self._model._glitches.may_glitch(net))
-
-    def memory(self, name: str) -> Literal:
-        return self._model.graph.variable(name)
-
-    def remember(self, memory: Literal, value: Literal) -> None:
-        self._model._memories[memory] = value
-
-
-def _watched(formula: Formula) -> Formula:
-    """The formula to watch at every instant: `always F` and `eventually F`, outermost, are `F` watched."""
-    return formula.operand if isinstance(formula, Always | Eventually) else formula
+def _watched(claim: Claim) -> Formula:
+    """The formula to watch at every instant: `must always F` and `can eventually F` are `F` watched."""
+    strips = Eventually if claim.kind is ClaimKind.CAN else Always
+    return claim.formula.operand if isinstance(claim.formula, strips) else claim.formula
 
 
 def _trigger(claim: Claim) -> Formula | None:
-    formula = _watched(claim.formula)
     if claim.kind is ClaimKind.CAN:
         return None
+    formula = _watched(claim)
     if isinstance(formula, OnlyWhen | LeadsTo):
         return formula.left
     if isinstance(formula, Apply) and formula.operator is Operator.IMPLIES:

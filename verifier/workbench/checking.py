@@ -5,16 +5,17 @@ How one claim comes to its verdict is the business of `judge.py`; what is judged
 
 from __future__ import annotations
 
-import dataclasses
+from collections import deque
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from verifier.claims.claim import Claim, Design, View, WiringFile
+from verifier.errors import CallError, Diagnostic, SourceError
 from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult
 from verifier.language import load
 from verifier.workbench.assumptions import assumptions
-from verifier.workbench.judge import Judge
-from verifier.workbench.selection import Names, refuse_unsupported, selected
+from verifier.workbench.judge import Judge, OnDepth
+from verifier.workbench.selection import Names, selected
 
 DEFAULT_LIMIT_SECONDS = 60.0
 
@@ -28,13 +29,14 @@ def check(
     source: str | Path | WiringFile,
     circuit: Names = None,
     claim: Names = None,
-    view: View | None = None,
+    view: View | str | None = None,
     *,
     limit: float = DEFAULT_LIMIT_SECONDS,
     depth: int | None = None,
     allow_outside: bool = False,
     on_start: OnStart | None = None,
     on_result: OnResult | None = None,
+    on_depth: OnDepth | None = None,
 ) -> FileResult:
     """Judges every claim of every circuit in a wiring file, or only those named.
 
@@ -47,13 +49,19 @@ def check(
         InternalDisagreement: two independent ways of judging differ.
     """
     wiring_file = source if isinstance(source, WiringFile) else load(source, allow_outside=allow_outside)
+    designs = selected(wiring_file, circuit=circuit, claim=claim, view=_as_view(view))
+    waiting = deque(_judges(designs, limit, depth, on_depth))
     results: list[DesignResult] = []
-    for design in selected(wiring_file, circuit=circuit, claim=claim, view=view):
-        result = check_design(design, limit=limit, depth=depth, on_start=on_start, on_result=on_result)
-        results.append(result)
-        if result.interrupted:
-            break
+    while waiting and not any(result.interrupted for result in results):
+        results.append(_judged(waiting.popleft(), on_start, on_result))  # what it took is free again afterwards
     return FileResult(path=wiring_file.path, designs=tuple(results), warnings=wiring_file.warnings)
+
+
+def _as_view(view: View | str | None) -> View | None:
+    try:
+        return None if view is None else View(view)
+    except ValueError as error:
+        raise CallError(f"there is no view {view}", f"there is {', '.join(known.value for known in View)}") from error
 
 
 def check_design(
@@ -64,16 +72,38 @@ def check_design(
     claims: Iterable[str] | None = None,
     on_start: OnStart | None = None,
     on_result: OnResult | None = None,
+    on_depth: OnDepth | None = None,
 ) -> DesignResult:
     """Judges the claims of one design (or those named), in order; see `check`."""
-    wanted = None if claims is None else set(claims)
-    design = dataclasses.replace(design, claims=tuple(c for c in design.claims if wanted is None or c.name in wanted))
-    refuse_unsupported([design])
+    file = WiringFile(design.file, (design,))
+    chosen = selected(file, claim=None if claims is None else [*claims])
+    (judge,) = _judges(chosen, limit, depth, on_depth)
+    return _judged(judge, on_start, on_result)
+
+
+def _judges(designs: Iterable[Design], limit: float, depth: int | None, on_depth: OnDepth | None) -> list[Judge]:
+    """A judge for each design, made before any verdict is given, so that a call is refused whole or not at all.
+
+    Raises SourceError with everything that is wrong with any of the designs.
+    """
+    judges: list[Judge] = []
+    findings: list[Diagnostic] = []
+    for design in designs:
+        try:
+            judges.append(Judge(design, limit_seconds=limit, depth=depth, on_depth=on_depth))
+        except SourceError as error:
+            findings += error.diagnostics
+    if findings:
+        raise SourceError(findings)
+    return judges
+
+
+def _judged(judge: Judge, on_start: OnStart | None, on_result: OnResult | None) -> DesignResult:
+    """The design's claims in order, as far as an interrupt lets them be judged."""
+    design = judge.design
     results: list[ClaimResult] = []
-    doubt, interrupted = "", False
+    interrupted = False
     try:
-        judge = Judge(design, limit_seconds=limit, depth=depth)
-        doubt = judge.refuse_if_nothing_is_permitted()
         for claim in design.claims:
             if on_start is not None:
                 on_start(design, claim)
@@ -82,5 +112,5 @@ def check_design(
                 on_result(design, results[-1])
     except KeyboardInterrupt:
         interrupted = True
-    assumes = (*assumptions(design), doubt) if doubt else assumptions(design)
+    assumes = (*assumptions(design), *judge.doubts)
     return DesignResult(design=design, claims=tuple(results), assumes=assumes, interrupted=interrupted)

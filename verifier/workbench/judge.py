@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
+from collections.abc import Callable
 
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.engines.chooser import Chooser
@@ -25,19 +26,28 @@ from verifier.report.pieces import listing
 from verifier.views.settled import SettledModel
 from verifier.workbench.selection import source_line
 
+OnDepth = Callable[[int], None]
+"""Told now and then how many instants of all runs have been searched for the claim at hand."""
+
 TRIGGER_NOT_SETTLED = "whether its trigger can happen at all was not found out"
 
 
 class Judge:
     """Judges the claims of one design in the settled view, one after another; they share model and solvers."""
 
-    def __init__(self, design: Design, *, limit_seconds: float, depth: int | None) -> None:
-        self._design = design
+    def __init__(
+        self, design: Design, *, limit_seconds: float, depth: int | None, on_depth: OnDepth | None = None
+    ) -> None:
+        """Raises SourceError when nothing can be judged: no power-up state, or givens that permit no endless run."""
+        self.design = design
+        self._on_depth = on_depth
         self._limit_seconds = limit_seconds
         self._depth = depth
         self._model = SettledModel(design)
         self._simulator = Simulator(design.netlist)
         self._chooser = Chooser()
+        self.doubts = self._doubts_about_permission()
+        """Sentences about what could not be established beforehand."""
 
     def judge(self, claim: Claim) -> ClaimResult:
         """The verdict, once the second opinion agrees.
@@ -49,7 +59,7 @@ class Judge:
             result = self._judged(claim)
         except InternalDisagreement as disagreement:
             raise InternalDisagreement(
-                f"circuit {self._design.name}, claim {claim.name}: {disagreement}"
+                f"circuit {self.design.name}, claim {claim.name}: {disagreement}"
             ) from disagreement
         return dataclasses.replace(result, seconds=time.monotonic() - started)
 
@@ -65,13 +75,15 @@ class Judge:
                 return _undecided(claim, engine, reason)
 
     def _decide(self, system: TransitionSystem) -> Decision:
-        return self._chooser.decide(system, limit_seconds=self._limit_seconds, depth=self._depth)
+        return self._chooser.decide(
+            system, limit_seconds=self._limit_seconds, depth=self._depth, progress=self._on_depth
+        )
 
     def _confirmed(self, claim: Claim, reached: Reached) -> ClaimResult:
         """Broken or shown, if the simulator lives through the same run."""
         instants = self._model.instants_of(reached.counterexample)
         try:
-            run = replay(self._design, instants, claim, self._simulator)
+            run = replay(self.design, instants, claim, self._simulator)
         except Unconfirmed as unconfirmed:
             return _undecided(claim, reached.engine, f"a run was found, but could not be confirmed: {unconfirmed}")
         except InternalDisagreement:
@@ -105,24 +117,23 @@ class Judge:
             case Reached():
                 return result
 
-    def refuse_if_nothing_is_permitted(self) -> str:
-        """Looks for an endless permitted run. Returns a sentence if that was left open, else nothing.
-
-        Raises SourceError when the givens permit none, or the circuit cannot even power up.
-        """
-        if not self._design.givens and self._powers_up_in_the_simulator():
-            return ""  # from any instant on, waiting for ever is permitted
+    def _doubts_about_permission(self) -> tuple[str, ...]:
+        """Raises SourceError when the givens permit no endless run, or the circuit cannot even power up."""
         match permitted_forever(self._model.permitted_system(), self._limit_seconds):
             case Endless():
-                return ""
+                return ()
             case Undecided(reason=reason):
-                return f"not established: that any endless run is permitted ({reason})"
+                return (f"not established: that any endless run is permitted ({reason})",)
             case Contradictory():
-                raise SourceError([self._nothing_permitted()])
+                raise self._nothing_permitted()
 
-    def _nothing_permitted(self) -> Diagnostic:
-        design = self._design
+    def _nothing_permitted(self) -> SourceError:
+        design = self.design
         if not design.givens or _contradictory(dataclasses.replace(design, givens=()), self._limit_seconds):
+            if self._powers_up_in_the_simulator():
+                raise InternalDisagreement(
+                    f"circuit {design.name}: the simulator powers up, the transition system does not"
+                )
             return _finding(
                 "no-power-up",
                 f"the circuit {design.name} has no power-up state: no stable state obeys all that it starts with",
@@ -142,7 +153,7 @@ class Judge:
     def _powers_up_in_the_simulator(self) -> bool:
         """Whether a power-up state with all inputs 0 was found; False leaves the question open."""
         try:
-            inputs = dict.fromkeys(self._design.netlist.input_nets, False)
+            inputs = dict.fromkeys(self.design.netlist.input_nets, False)
             return next(self._simulator.first_instants(inputs), None) is not None
         except SimulationLimit:
             return False
@@ -152,8 +163,8 @@ def _contradictory(design: Design, limit_seconds: float) -> bool:
     return isinstance(permitted_forever(SettledModel(design).permitted_system(), limit_seconds), Contradictory)
 
 
-def _finding(code: str, message: str, span: Span, hint: str) -> Diagnostic:
-    return Diagnostic(code=code, message=message, span=span, excerpt=source_line(span), hint=hint)
+def _finding(code: str, message: str, span: Span, hint: str) -> SourceError:
+    return SourceError([Diagnostic(code=code, message=message, span=span, excerpt=source_line(span), hint=hint)])
 
 
 def _undecided(claim: Claim, engine: str, reason: str) -> ClaimResult:

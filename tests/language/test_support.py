@@ -1,0 +1,94 @@
+"""Which claims the settled view can judge, and which phrase is named when it cannot."""
+
+from __future__ import annotations
+
+import pytest
+
+from verifier.claims.support import unsupported
+from verifier.language import loads
+
+
+def phrase(statement: str) -> str | None:
+    text = (
+        "circuit mux\n    input tempo, lever, n[4]\n    output beat\n    beat = tempo and lever and n[0]\n"
+        f"    {statement}\n"
+    )
+    design = loads(text, "bells.wiring").designs[0]
+    found = unsupported(design.givens[0] if design.givens else design.claims[0])
+    if found is None:
+        return None
+    assert found[1] is not None
+    assert found[1].line == 5
+    return found[0]
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "must it: beat",
+        "must it: beat implies lever since before tempo",
+        "must it: once beat or (n at the last lever rises) == 3",
+        "must it: beat within the last 3 steps",
+        "must it: beat changes only when tempo changes or lever steady",
+        "must it: never (beat falls and n changes)",
+        "must it: n never glitches",
+        "must it: lever leads to beat within 3 steps",
+        "must it: lever leads to beat within 3 rises of tempo",
+        "must it: lever leads to beat within 1 falls of n[0]",
+        "must it: always (beat implies lever)",
+        "must it: beat for good",
+        "can it: beat rises",
+        "can it: eventually beat",
+        "given it: lever since tempo",
+        "given it: never lever",
+        "given it: lever only when tempo",
+        "given it: lever leads to tempo within 2 steps",
+        "given it: lever leads to tempo within 2 rises of tempo",
+    ],
+)
+def test_the_settled_view_judges_it(statement: str) -> None:
+    assert phrase(statement) is None
+
+
+@pytest.mark.parametrize(
+    ("statement", "named"),
+    [
+        ("must it: lever leads to beat", "leads to ... without `within`"),
+        ("must it: lever for good leads to beat within 2 steps", "always"),
+        ("must it: lever leads to beat for good within 2 steps", "always"),
+        ("must it: lever leads to beat within ? steps", "?"),
+        ("must it: beat within the last ? steps", "?"),
+        ("must it: lever leads to beat within 3 rises of next tempo".replace("next tempo", "(next tempo)"), "next"),
+        ("must it: beat until lever", "until"),
+        ("must it: next beat", "next"),
+        ("must it: lever implies eventually beat", "eventually"),
+        ("must it: eventually beat", "eventually"),
+        ("must it: always eventually beat", "eventually"),
+        ("must it: always beat and lever", "always"),
+        ("must it: never next beat", "next"),
+        ("must it: beat again and again", "again and again"),
+        ("must it: lever leads to beat within 30 ns", "in timed view"),
+        ("must it: pulses of beat last at least 3 ns", "in timed view"),
+        ("must it in any delay view: beat", "in any delay view"),
+        ("must it in timed view: beat", "in timed view"),
+        ("can it: always beat", "always"),
+        ("can it: eventually next beat", "next"),
+        ("given it: tempo again and again", "again and again"),
+        ("given it: always tempo", "always"),
+        ("given it: lever leads to tempo", "leads to ... without `within`"),
+        ("given it: beat never glitches", "never glitches"),
+        ("given it: lever within the last 20 ns", "ns"),
+        ("given it: lever leads to tempo within 20 ns", "ns"),
+        ("given it: pulses of lever last at least 20 ns", "pulses of ... last at least ... ns"),
+    ],
+)
+def test_the_phrase_in_the_way_is_named(statement: str, named: str) -> None:
+    assert phrase(statement) == named
+
+
+def test_a_bare_formula_is_taken_as_a_must_claim() -> None:
+    text = "circuit m\n    input a\n    output b\n    b = a\n    must it: always b\n    must other: next b\n"
+    claims = loads(text, "bells.wiring").designs[0].claims
+    assert unsupported(claims[0].formula) is None
+    assert unsupported(claims[1].formula) == ("next", claims[1].formula.span)
+    assert unsupported(claims[2]) is None

@@ -1,0 +1,126 @@
+"""Is there an endless run on which every fairness literal is 1 again and again? Two searches by turns, in one process.
+
+Decides `Reached`, with a shortest lasso: bounded search over the repeating system (liveness to safety). Decides `Unreachable`, with an
+invariant of the counting system that says that the fairness literals cannot all be seen so many times over (k-liveness), by
+property-directed reachability, for more and more rounds. Both transformations stand in `verifier.logic.endless`. `Undecided` at the limit, or when
+bounded search has come to its depth and no number of rounds has been proved yet.
+
+(L1) A lasso that is returned is a shortest one: bounded search excluded every smaller number of frames.
+(L2) The invariant of an `Unreachable` belongs to the system that stands beside it in `about`.
+
+It ends: if there is a fair endless run there is one that is a lasso, of bounded length; if there is none, no run sees the
+fairness literals more often than there are states.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+from verifier.engines.bounded_search import BoundedSearch
+from verifier.engines.chooser import FIRST_FRAMES, LEAST_TURN_SECONDS, Progress
+from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
+from verifier.engines.property_directed import PropertyDirectedReachability
+from verifier.engines.step_solver import StepSolver
+from verifier.logic.bit_graph import FALSE
+from verifier.logic.endless import CountingSystem, repeating
+from verifier.logic.session import Answer, NoAnswerError
+from verifier.logic.transition_system import Invariant, TransitionSystem
+
+LASSO_ENGINE = "bounded search for a lasso"
+COUNTING_ENGINE = "k-liveness by property-directed reachability"
+ENGINE = "bounded search for a lasso and k-liveness"
+
+
+def decide_endless(
+    system: TransitionSystem,
+    *,
+    limit_seconds: float,
+    depth: int | None = None,
+    progress: Progress | None = None,
+) -> Decision:
+    """`depth` bounds the instants of a lasso, its loop included; the other arguments are those of `Chooser.decide`."""
+    deadline = time.monotonic() + limit_seconds
+    system = system.cone_of_influence()
+    if FALSE in system.constraints or FALSE in (system.fairness or ()):
+        never = replace(system, bad=FALSE, fairness=None)
+        return Unreachable(invariant=Invariant(()), engine="constant", about=never)
+    search = _EndlessSearch(system, deadline, depth, progress)
+    try:
+        return search.decide()
+    except NoAnswerError as stopped:
+        late = time.monotonic() >= deadline
+        return search.undecided(f"no answer within {limit_seconds:g} s" if late else str(stopped))
+
+
+class _EndlessSearch:
+    """The two searches taking turns on one system."""
+
+    def __init__(self, system: TransitionSystem, deadline: float, depth: int | None, progress: Progress | None) -> None:
+        self._deadline = deadline
+        self._depth = depth
+        self._progress = progress
+        self._repeating = repeating(system)
+        self._bounded = BoundedSearch(self._repeating.system)
+        self._counting = CountingSystem(system)
+        self._rounds = 1
+        self._step = StepSolver(system.graph, system.constraints)
+        self._proof = self._new_proof()
+        self._lasso_seconds = self._proof_seconds = 0.0
+
+    def decide(self) -> Decision:
+        while self._bounded.searched_to < FIRST_FRAMES and self._may_go_deeper():
+            if self._bounded.advance(self._deadline) is Answer.SATISFIABLE:
+                return self._reached()
+        while not isinstance(self._proof.result, Invariant):
+            if self._progress is not None:
+                self._progress(self._bounded.searched_to)
+            if self._may_go_deeper() and self._lasso_seconds < self._proof_seconds:
+                if self._search_deeper() is Answer.SATISFIABLE:
+                    return self._reached()
+            else:
+                self._try_to_prove()
+        about = self._counting.after(self._rounds)
+        return Unreachable(invariant=self._proof.result, engine=COUNTING_ENGINE, about=about)
+
+    def undecided(self, reason: str) -> Undecided:
+        instants = max(self._bounded.searched_to - 1, 0)
+        return Undecided(
+            reason=f"{reason}; no endless counterexample of up to {instants} instants",
+            searched_to=instants,
+            engine=ENGINE,
+        )
+
+    def _may_go_deeper(self) -> bool:
+        return self._depth is None or self._bounded.searched_to <= self._depth
+
+    def _new_proof(self) -> PropertyDirectedReachability:
+        return PropertyDirectedReachability(self._counting.after(self._rounds), self._step)
+
+    def _search_deeper(self) -> Answer:
+        started = time.monotonic()
+        turn = max(LEAST_TURN_SECONDS, self._proof_seconds / 2)
+        try:
+            return self._bounded.advance(min(self._deadline, started + turn))
+        except NoAnswerError:
+            if time.monotonic() >= self._deadline:
+                raise
+            return Answer.UNSATISFIABLE
+        finally:
+            self._lasso_seconds += time.monotonic() - started
+
+    def _try_to_prove(self) -> None:
+        """Some more of the proof at hand; when that many rounds can happen, the next number of rounds."""
+        started = time.monotonic()
+        if started >= self._deadline:
+            raise NoAnswerError("the time ran out")
+        self._proof.advance(self._deadline)
+        self._step = self._proof.solver
+        if self._proof.result is not None and not isinstance(self._proof.result, Invariant):
+            self._rounds += 1 + self._rounds // 4
+            self._proof = self._new_proof()
+        self._proof_seconds += time.monotonic() - started
+
+    def _reached(self) -> Reached:
+        lasso = self._repeating.lasso_of(self._bounded.counterexample(self._deadline))
+        return Reached(counterexample=lasso.frames, loop_from=lasso.loop_from, engine=LASSO_ENGINE)

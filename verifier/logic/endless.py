@@ -1,0 +1,98 @@
+"""Questions about endless runs turned into questions about bad frames.
+
+Two ways, for the two halves of an answer. Both only add registers and inputs; the runs of the given system stay what they are.
+
+`repeating` (A. Biere, C. Artho, V. Schuppan, "Liveness checking as safety checking", FMICS 2002): bad is reached exactly when there is
+a lasso on which all fairness literals are seen on the loop. It keeps the length of the shortest one.
+
+`counting` (K. Claessen, N. Sorensson, "A liveness checking algorithm that counts", FMCAD 2012): bad is reached when the fairness literals have
+all been seen `rounds` times over. If it cannot be reached for some `rounds`, no fair endless run exists; if there is none, some
+number of rounds at most the number of states will do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from verifier.logic.bit_graph import FALSE, Literal
+from verifier.logic.transition_system import Counterexample, Register, TransitionSystem
+
+
+@dataclass(frozen=True)
+class Lasso:
+    """The frames from `loop_from` on can be repeated for ever."""
+
+    frames: Counterexample
+    loop_from: int
+
+
+@dataclass(frozen=True)
+class RepeatingSystem:
+    system: TransitionSystem
+    save: Literal
+    """The input that says in which frame the loop begins."""
+
+    def lasso_of(self, counterexample: Counterexample) -> Lasso:
+        """The last frame only finds the state of frame `loop_from` again, so it is not part of the lasso."""
+        begin = next(index for index, frame in enumerate(counterexample.frames) if frame.get(self.save, False))
+        return Lasso(Counterexample(counterexample.frames[:-1]), begin)
+
+
+def repeating(system: TransitionSystem) -> RepeatingSystem:
+    """One frame is saved, at a moment of the solver's choice; bad when its state comes again and all fairness was seen since."""
+    graph = system.graph
+    fairness = system.fairness or ()
+    save, saved = graph.variable("save"), graph.variable("saved")
+    in_loop = graph.disjunction(save, saved)
+    saves_now = graph.conjunction(save, saved ^ 1)
+    registers = [Register(saved, in_loop)]
+    same: list[Literal] = [saved]
+    for register in system.registers:
+        copy = graph.variable(f"saved {graph.names[register.variable >> 1]}")
+        registers.append(Register(copy, graph.select(saves_now, register.variable, copy)))
+        same.append(graph.equivalence(copy, register.variable))
+    for literal in fairness:
+        seen = graph.variable("seen")
+        registers.append(Register(seen, graph.disjunction(seen, graph.conjunction(in_loop, literal))))
+        same.append(seen)
+    transformed = replace(
+        system,
+        registers=(*system.registers, *registers),
+        inputs=(*system.inputs, save),
+        bad=graph.all_of(same),
+        fairness=None,
+        preferences=(*system.preferences, save ^ 1),
+    )
+    return RepeatingSystem(transformed, save)
+
+
+class CountingSystem:
+    """The counting questions of one system, for one number of rounds after another; they share all registers but the last."""
+
+    def __init__(self, system: TransitionSystem) -> None:
+        self._system = system
+        graph = system.graph
+        fairness = system.fairness or ()
+        seen = [graph.variable("seen in this round") for _ in fairness]
+        met = [graph.disjunction(before, now) for before, now in zip(seen, fairness, strict=True)]
+        self._round_ends = graph.all_of(met)
+        self._registers = [
+            Register(before, graph.conjunction(now, self._round_ends ^ 1))
+            for before, now in zip(seen, met, strict=True)
+        ]
+        self._counters: list[Register] = []
+
+    def after(self, rounds: int) -> TransitionSystem:
+        """Bad: the round has ended that often (at least once)."""
+        graph = self._system.graph
+        while len(self._counters) < rounds:
+            counter = graph.variable(f"rounds {len(self._counters) + 1}")
+            earlier = self._counters[-1].variable if self._counters else FALSE ^ 1
+            reached = graph.disjunction(counter, graph.conjunction(earlier, self._round_ends))
+            self._counters.append(Register(counter, reached))
+        return replace(
+            self._system,
+            registers=(*self._system.registers, *self._registers, *self._counters[:rounds]),
+            bad=self._counters[rounds - 1].variable,
+            fairness=None,
+        )
