@@ -6,11 +6,13 @@ import re
 from dataclasses import replace
 
 import pytest
+from engines.machines import factors_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verifier.errors import InternalDisagreement
 from verifier.evidence.certificate import certificate_text, recheck
+from verifier.evidence.replay import Unconfirmed
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph
 from verifier.logic.session import judge_script
 from verifier.logic.transition_system import Invariant, Register, TransitionSystem
@@ -101,6 +103,11 @@ def test_a_bad_bit_that_is_0_needs_no_clause_and_one_that_is_1_has_no_invariant(
     recheck(replace(two_hammers(), bad=FALSE), Invariant(()))
     with pytest.raises(InternalDisagreement, match="`claim`"):
         recheck(replace(two_hammers(), bad=TRUE), Invariant(()))
+
+
+def test_a_check_that_takes_too_long_leaves_the_proof_unconfirmed() -> None:
+    with pytest.raises(Unconfirmed, match="`claim`"):
+        recheck(factors_of(2**61 - 1, 32), Invariant(()), limit_seconds=0.5)
 
 
 AWKWARD_NAMES = [

@@ -109,3 +109,11 @@ def test_a_gate_that_does_not_stand_at_its_function_is_no_first_instant() -> Non
 def test_an_input_without_a_value_is_an_error() -> None:
     with pytest.raises(ValueError, match="lever"):
         next(Simulator(gates_only("lever", "y = not lever")).first_instants({}))
+
+
+def test_a_loop_that_never_settles_may_be_anywhere_on_its_way_whatever_its_starts() -> None:
+    builder = NetlistBuilder("restless")
+    builder.gate("n", GateKind.NOT, ["n"], start=True)
+    netlist = builder.build()
+    found = list(Simulator(netlist).first_instants({}))
+    assert [(instant, events.oscillated) for instant, events in found] == [((False,), True), ((True,), True)]

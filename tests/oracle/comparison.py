@@ -10,8 +10,8 @@ from random import Random
 import verifier
 from oracle.formulas import Events
 from oracle.random_designs import as_test, random_design
-from oracle.search import Answer, Arrival, Behaviour, Contradictory, NoPowerUpState, Oracle
-from oracle.targets import TooBig, Work
+from oracle.search import Answer, Arrival, Behaviour, ContradictoryGivensError, NoPowerUpStateError, Oracle
+from oracle.targets import TooBigError, Work
 from verifier.circuit.netlist import NetId, Netlist
 from verifier.claims.claim import Design
 from verifier.claims.run import Instant, StepEvents
@@ -29,7 +29,7 @@ class Expected:
     answers: tuple[Answer, ...]
     """Empty when the design has no runs."""
     no_runs: str = ""
-    """`Contradictory` or `NoPowerUpState` when the answer must be an error."""
+    """`ContradictoryGivensError` or `NoPowerUpStateError` when the answer must be an error."""
 
 
 def expected(random: Random, at_most: int = MOST_WORK) -> Expected:
@@ -38,9 +38,9 @@ def expected(random: Random, at_most: int = MOST_WORK) -> Expected:
         design = random_design(random)
         try:
             return Expected(design, Oracle(design, Work(at_most)).answers())
-        except (Contradictory, NoPowerUpState) as none:
+        except (ContradictoryGivensError, NoPowerUpStateError) as none:
             return Expected(design, (), type(none).__name__)
-        except TooBig:
+        except TooBigError:
             continue
 
 
@@ -125,13 +125,19 @@ def _difference(netlist: Netlist, title: str, wanted: Set[Arrival], got: Set[Arr
         return []
     only_oracle = sorted(_arrival_in_words(netlist, one) for one in wanted - got)
     only_product = sorted(_arrival_in_words(netlist, one) for one in got - wanted)
-    return ["\n    ".join([title, *(f"oracle only: {o}" for o in only_oracle), *(f"product only: {o}" for o in only_product)])]
+    return [
+        "\n    ".join(
+            [title, *(f"oracle only: {o}" for o in only_oracle), *(f"product only: {o}" for o in only_product)]
+        )
+    ]
 
 
 def _arrival_in_words(netlist: Netlist, arrival: Arrival) -> str:
     events = arrival.events
     glitching = ", ".join(sorted(netlist.nets[net].name for net in events.may_glitch))
-    flags = f"{'race ' if events.raced else ''}{'oscillates ' if events.oscillated else ''}may glitch: {glitching or '-'}"
+    flags = (
+        f"{'race ' if events.raced else ''}{'oscillates ' if events.oscillated else ''}may glitch: {glitching or '-'}"
+    )
     return f"{_in_words(netlist, dict(enumerate(arrival.instant)))} {flags}"
 
 

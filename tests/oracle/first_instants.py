@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 
 from oracle.races import Race, State
@@ -15,7 +15,7 @@ from oracle.targets import (
     is_active,
     set_reset_targets,
 )
-from verifier.circuit.netlist import FlipFlop, Gate, Latch, NetId, SetReset, Storage
+from verifier.circuit.netlist import FlipFlop, Gate, NetId, SetReset, Storage
 from verifier.claims.run import Instant
 
 Choice = tuple[dict[NetId, bool], bool]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from functools import lru_cache
+from functools import cache
 from itertools import product
 
 from oracle.targets import Structure, gate_function
@@ -36,7 +36,7 @@ def choices(values: Sequence[Three]) -> Iterable[tuple[bool, ...]]:
     return product(*((False, True) if value is None else (value,) for value in values))
 
 
-@lru_cache(maxsize=None)
+@cache
 def three_valued_gate(kind: GateKind, pins: tuple[Three, ...]) -> Three:
     return join(gate_function(kind, chosen) for chosen in choices(pins))
 

@@ -1,6 +1,7 @@
 """The race of one loop (grammar/README.md, 12.2): every order of firing, spelled out state by state.
 
-A state gives a value to every variable: the members of the loop and, for latches enabled from outside, the enable they see.
+A state gives a value to every variable: the members of the loop and, for latches enabled from outside, the enable that
+they see.
 """
 
 from __future__ import annotations

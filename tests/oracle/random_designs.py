@@ -1,4 +1,4 @@
-"""Random small designs with a bias to what is hard: clocked storage, ripple clocks, loops that race and loops that settle."""
+"""Random small designs, biased to what is hard: clocked storage, ripple clocks, loops that race and that settle."""
 
 from __future__ import annotations
 
@@ -13,26 +13,26 @@ from verifier.claims.claim import Design
 
 INPUT_NAMES = ("tempo", "lever", "choose")
 MOST_LOOP_VARIABLES = 7
-CLASSES = (
-    (InputClass.FREE, 10),
-    (InputClass.FREE_RUNNING, 2),
-    (InputClass.BY_HAND, 3),
-    (InputClass.STRAPPED, 2),
-)
-GATES = (
-    (GateKind.LOW, 1),
-    (GateKind.HIGH, 1),
-    (GateKind.BUFFER, 1),
-    (GateKind.NOT, 6),
-    (GateKind.AND, 6),
-    (GateKind.OR, 6),
-    (GateKind.NAND, 6),
-    (GateKind.NOR, 6),
-    (GateKind.XOR, 4),
-    (GateKind.XNOR, 3),
-    (GateKind.MAJORITY, 2),
-    (GateKind.SELECT, 4),
-)
+CLASSES = {
+    InputClass.FREE: 10,
+    InputClass.FREE_RUNNING: 2,
+    InputClass.BY_HAND: 3,
+    InputClass.STRAPPED: 2,
+}
+GATES = {
+    GateKind.LOW: 1,
+    GateKind.HIGH: 1,
+    GateKind.BUFFER: 1,
+    GateKind.NOT: 6,
+    GateKind.AND: 6,
+    GateKind.OR: 6,
+    GateKind.NAND: 6,
+    GateKind.NOR: 6,
+    GateKind.XOR: 4,
+    GateKind.XNOR: 3,
+    GateKind.MAJORITY: 2,
+    GateKind.SELECT: 4,
+}
 
 
 @dataclass
@@ -52,6 +52,8 @@ def random_design(random: Random) -> Design:
             break
     maker = FormulaMaker(random, netlist)
     claims = [maker.claim(f"claim_{number}") for number in range(random.randrange(1, 4))]
+    if len(maker.stored) > 1 and random.random() < 0.4:
+        claims.append(maker.far_away("corner"))
     givens = [maker.given(f"given_{number}") for number in range(random.choice((0, 0, 0, 0, 1, 1, 2)))]
     return design_of(netlist, claims, givens)
 
@@ -90,8 +92,7 @@ def _wire_inputs(random: Random, wiring: Wiring) -> list[str]:
     count = random.choices((1, 2, 3), (30, 45, 25))[0]
     bus = random.randrange(count) if count < 3 and random.random() < 0.2 else None
     for number, name in enumerate(INPUT_NAMES[:count]):
-        classes, weights = zip(*CLASSES, strict=True)
-        input_class = random.choices(classes, weights)[0]
+        input_class = random.choices(list(CLASSES), list(CLASSES.values()))[0]
         width = 2 if number == bus else 1
         wiring.input(name, input_class, width)
         nets.extend([name] if width == 1 else [f"{name}[0]", f"{name}[1]"])
@@ -102,8 +103,7 @@ def _wire_gates(random: Random, wiring: Wiring, plan: Plan) -> None:
     pins_of: dict[str, list[str]] = {}
     kind_of: dict[str, GateKind] = {}
     for number, name in enumerate(plan.gates):
-        kinds, weights = zip(*GATES, strict=True)
-        kind_of[name] = random.choices(kinds, weights)[0]
+        kind_of[name] = random.choices(list(GATES), list(GATES.values()))[0]
         known = [*plan.inputs, *plan.storage, *plan.gates[:number]]
         pins_of[name] = [random.choice(known) for _ in range(_pin_count(random, kind_of[name]))]
     if len(plan.gates) > 1 and random.random() < 0.35:
@@ -124,9 +124,7 @@ def _pin_count(random: Random, kind: GateKind) -> int:
     return random.choices((1, 2, 3), (3, 75, 22))[0]
 
 
-def _cross_couple(
-    random: Random, plan: Plan, kind_of: dict[str, GateKind], pins_of: dict[str, list[str]]
-) -> None:
+def _cross_couple(random: Random, plan: Plan, kind_of: dict[str, GateKind], pins_of: dict[str, list[str]]) -> None:
     pair = random.sample(plan.gates, 2)
     kind = random.choice((GateKind.NAND, GateKind.NOR)) if random.random() < 0.75 else None
     for name, other in (pair, pair[::-1]):
@@ -213,9 +211,7 @@ def _variables(structure: Structure, members: tuple[int, ...]) -> int:
 def _with_gate_starts(random: Random, structure: Structure) -> Netlist:
     in_loops = {net for part in structure.parts if part.is_loop for net in part.members}
     gates = tuple(
-        replace(gate, start=random.choice((False, True)))
-        if gate.output in in_loops and random.random() < 0.2
-        else gate
+        replace(gate, start=random.choice((False, True))) if gate.output in in_loops and random.random() < 0.2 else gate
         for gate in structure.netlist.gates
     )
     return replace(structure.netlist, gates=gates)

@@ -7,7 +7,7 @@ from enum import Enum
 from random import Random
 
 from oracle.wiring import can, must, signal
-from verifier.circuit.netlist import Netlist
+from verifier.circuit.netlist import Gate, Netlist
 from verifier.claims.claim import Claim, Given
 from verifier.claims.formula import (
     Add,
@@ -48,7 +48,7 @@ class FormulaMaker:
         self.random = random
         bits = [name for name, nets in netlist.signals.items() if len(nets) == 1]
         self.bits = [signal(netlist, name) for name in bits]
-        stored = {part.output for part in (*netlist.flip_flops, *netlist.latches, *netlist.set_resets)}
+        stored = {net for net, element in netlist.drivers.items() if not isinstance(element, Gate)}
         self.stored = [bit for bit in self.bits if bit.nets[0] in stored]
         self.buses = [signal(netlist, name) for name, nets in netlist.signals.items() if len(nets) > 1]
 
@@ -93,7 +93,9 @@ class FormulaMaker:
         comparison = self.random.choice(list(Comparison))
         left = self.wide(depth)
         right = Literal(width=left.width, value=self.random.randrange(1 << left.width))
-        return Compare(comparison=comparison, left=left, right=right if self.random.random() < 0.5 else self.wide(depth))
+        return Compare(
+            comparison=comparison, left=left, right=right if self.random.random() < 0.5 else self.wide(depth)
+        )
 
     def _past(self, depth: int) -> Formula:
         kind = self.random.randrange(5)
@@ -155,6 +157,13 @@ class FormulaMaker:
         formula = maker()
         return must(name, formula, text_of(formula))
 
+    def far_away(self, name: str) -> Claim:
+        """A claim about one state of all storage, which a counter takes a long run to reach."""
+        corner = self._corner()
+        if self.random.random() < 0.4:
+            return can(name, corner, text_of(corner))
+        return must(name, Never(operand=corner), text_of(Never(operand=corner)))
+
     def given(self, name: str) -> Given:
         kind = self.random.random()
         if kind < 0.4:
@@ -171,7 +180,7 @@ class FormulaMaker:
         return Apply(operator=Operator.AND, operands=operands)
 
     def _corner(self) -> Formula:
-        """All storage at once, in one of its states, and perhaps a step word: a counter takes a long run to get there."""
+        """All storage in one of its states, and a step word: a counter takes a long run to get there."""
         state = [
             bit if self.random.random() < 0.7 else Apply(operator=Operator.NOT, operands=(bit,)) for bit in self.stored
         ]

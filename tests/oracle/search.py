@@ -18,11 +18,11 @@ from verifier.claims.formula import PATTERNS, Formula, NeverGlitches, Settles
 from verifier.claims.run import Instant
 
 
-class NoPowerUpState(Exception):
+class NoPowerUpStateError(Exception):
     """There is no first instant."""
 
 
-class Contradictory(Exception):
+class ContradictoryGivensError(Exception):
     """No endless run obeys the givens."""
 
 
@@ -128,9 +128,9 @@ class Oracle:
         self.given_formulas = tuple(given.formula for given in design.givens)
         self._givens: dict[tuple[Instant, Memories | None], Memories | None] = {}
         if not self.behaviour.first():
-            raise NoPowerUpState(design.name)
+            raise NoPowerUpStateError(design.name)
         if not self._has_endless_run():
-            raise Contradictory(design.name)
+            raise ContradictoryGivensError(design.name)
 
     def answers(self) -> tuple[Answer, ...]:
         return tuple(self.answer(claim) for claim in self.design.claims)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 
 import networkx as nx
 
@@ -27,7 +27,7 @@ from verifier.circuit.netlist import (
 Values = Mapping[NetId, bool] | Sequence[bool]
 
 
-@lru_cache(maxsize=None)
+@cache
 def gate_function(kind: GateKind, pins: tuple[bool, ...]) -> bool:
     """The gate's output for the values at its pins."""
     high = sum(pins)
@@ -84,7 +84,7 @@ def combinational_pins(element: Driver) -> set[NetId]:
     return {level.net for level in (element.clear, element.preset) if level is not None}
 
 
-class TooBig(Exception):
+class TooBigError(Exception):
     """The circuit has more to walk than the caller allows; there is no answer."""
 
 
@@ -98,7 +98,7 @@ class Work:
     def spend(self, amount: int) -> None:
         self.done += amount
         if self.at_most is not None and self.done > self.at_most:
-            raise TooBig(f"more than {self.at_most} units of work")
+            raise TooBigError(f"more than {self.at_most} units of work")
 
 
 @dataclass(frozen=True)

@@ -188,6 +188,13 @@ class AtTheLast(Node):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Initially(Node):
+    """The value `operand` had at instant 0, at every instant. No word of the language: `equal` needs it."""
+
+    operand: Formula
+
+
+@dataclass(frozen=True, kw_only=True)
 class WithinTheLast(Node):
     operand: Formula
     bound: Bound

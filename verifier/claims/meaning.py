@@ -22,6 +22,7 @@ from verifier.claims.formula import (
     Compare,
     Comparison,
     Formula,
+    Initially,
     Join,
     LeadsTo,
     Literal,
@@ -48,6 +49,9 @@ Values = tuple[int, ...]
 
 ValuesOf = Callable[[Formula], Values]
 
+NodeValues = Callable[[Formula, ValuesOf], Values]
+"""A node's values, given those of its children."""
+
 _PRESENT = (Literal, Signal, Apply, Select, Compare, Add, Subtract, Slice, Join)
 
 
@@ -59,12 +63,21 @@ def evaluate(formula: Formula, run: Run) -> Values:
     Raises:
         ValueError: a word needs instants after the run or nanoseconds, or a pattern does not stand outermost.
     """
+    return evaluate_bottom_up(formula, lambda node, of: values_on_finite_run(node, of, run))
+
+
+def evaluate_bottom_up(formula: Formula, values: NodeValues) -> Values:
+    """The values of the formula, worked out node by node, children first.
+
+    Raises:
+        ValueError: a pattern does not stand outermost.
+    """
     # Keyed by identity: equal subtrees may be shared, and hashing a tree by content would recurse through all of it.
     known: dict[int, Values] = {}
-    for node in _children_first(formula):
+    for node in children_first(formula):
         if isinstance(node, PATTERNS) and node is not formula:
             raise ValueError(f"a pattern stands outermost: {type(node).__name__}")
-        known[id(node)] = _values(node, lambda child: known[id(child)], run)
+        known[id(node)] = values(node, lambda child: known[id(child)])
     return known[id(formula)]
 
 
@@ -79,7 +92,7 @@ def first_breach(claim_formula: Formula, run: Run) -> int | None:
     return next((instant for instant, value in enumerate(evaluate(judged, run)) if not value), None)
 
 
-def _children_first(formula: Formula) -> Iterator[Formula]:
+def children_first(formula: Formula) -> Iterator[Formula]:
     """Every node once, however often it is shared, children before parents."""
     finished: set[int] = set()
     pending: list[tuple[Formula, bool]] = [(formula, False)]
@@ -95,7 +108,8 @@ def _children_first(formula: Formula) -> Iterator[Formula]:
             pending.extend((child, False) for child in node.children)
 
 
-def _values(node: Formula, of: ValuesOf, run: Run) -> Values:
+def values_on_finite_run(node: Formula, of: ValuesOf, run: Run) -> Values:
+    """One node's values at the instants of the run, `of` giving those of its children."""
     match node:
         case Before():
             return _before(of(node.operand))
@@ -107,6 +121,8 @@ def _values(node: Formula, of: ValuesOf, run: Run) -> Values:
             return _since(of(node.left), of(node.right))
         case AtTheLast():
             return _at_the_last(of(node.operand), of(node.trigger))
+        case Initially():
+            return (of(node.operand)[0],) * len(run)
         case WithinTheLast():
             return _within_the_last(node.bound, of(node.operand))
         case OnlyWhen():
@@ -233,7 +249,7 @@ def _last(values: Values, i: int) -> int | None:
 def _within_the_last(bound: Bound, held: Values) -> Values:
     if bound.unit is not Unit.STEPS:
         raise ValueError(f"a finite run of the settled view does not count {bound.unit.value} back")
-    steps = _amount(bound)
+    steps = amount_of(bound)
     return tuple(int(any(held[j] for j in range(max(i - steps, 0), i + 1))) for i in range(len(held)))
 
 
@@ -253,7 +269,7 @@ def _leads_to(node: LeadsTo, of: ValuesOf) -> Values:
 
 def _deadline(bound: Bound, i: int, counted: Values | None, length: int) -> int | None:
     """The last instant at which the goal of a trigger at `i` counts; None when it lies beyond the run."""
-    amount = _amount(bound)
+    amount = amount_of(bound)
     if bound.unit is Unit.STEPS:
         return i + amount if i + amount < length else None
     if counted is None or bound.unit not in (Unit.RISES, Unit.FALLS):
@@ -264,7 +280,8 @@ def _deadline(bound: Bound, i: int, counted: Values | None, length: int) -> int 
     return reached[amount] if amount < len(reached) else None
 
 
-def _amount(bound: Bound) -> int:
+def amount_of(bound: Bound) -> int:
+    """The number of the bound; ValueError when it is still asked for."""
     if not isinstance(bound.amount, int):
         raise ValueError("the number asked for must be found before the claim means anything")
     return bound.amount

@@ -17,6 +17,7 @@ from verifier.claims.formula import (
     Bound,
     Compare,
     Formula,
+    Initially,
     Join,
     LeadsTo,
     Literal,
@@ -132,6 +133,9 @@ class Monitor:
             case Since():
                 left, right = self._bit(node.left), self._bit(node.right)
                 return self._latched(lambda held: algebra.disjunction(right, algebra.conjunction(left, held)))
+            case Initially():
+                now = self._bit(node.operand)
+                return self._latched(lambda kept: algebra.select(algebra.first, now, kept))
             case WithinTheLast():
                 return self._within_the_last(self._bit(node.operand), _steps(node.bound))
             case OnlyWhen():

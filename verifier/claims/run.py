@@ -1,4 +1,4 @@
-"""A finite piece of a run: the value of every net at every instant, and what happened on the way to each. Plain data."""
+"""A run, finite or endless: the value of every net at every instant, and what happened on the way there. Plain data."""
 
 from __future__ import annotations
 
@@ -25,10 +25,14 @@ class Run:
 
     instants: tuple[Instant, ...]
     events: tuple[StepEvents, ...]
+    loop_from: int | None = None
+    """Instants from this one on are repeated for ever; None: a finite run."""
 
     def __post_init__(self) -> None:
         if len(self.instants) != len(self.events):
             raise ValueError(f"{len(self.instants)} instants but {len(self.events)} step events")
+        if self.loop_from is not None and not 0 <= self.loop_from < len(self.instants):
+            raise ValueError(f"{len(self.instants)} instants, the loop cannot start at {self.loop_from}")
 
     def __len__(self) -> int:
         return len(self.instants)

@@ -17,24 +17,25 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from verifier.errors import InternalDisagreement
+from verifier.evidence.replay import Unconfirmed
 from verifier.logic.bit_graph import VARIABLE, BitGraph, Literal
-from verifier.logic.session import NoAnswerError, judge_script
+from verifier.logic.session import judge_script
 from verifier.logic.transition_system import Invariant, TransitionSystem
 
 CHECKS = ("start", "step", "claim")
 
 
-def recheck(system: TransitionSystem, invariant: Invariant) -> None:
+def recheck(system: TransitionSystem, invariant: Invariant, limit_seconds: float = 10.0) -> None:
     """Returns when a fresh solver agrees with all three checks.
 
     Raises:
         InternalDisagreement: a check failed; the message names the first one.
-        NoAnswerError: the solver could not say.
+        Unconfirmed: a check was not answered within the limit.
     """
-    answers = judge_script(certificate_text(system, invariant))
+    answers = judge_script(certificate_text(system, invariant), limit_seconds)
     for check, answer in zip(CHECKS, answers, strict=False):
         if answer == "unknown":
-            raise NoAnswerError(f"the fresh solver had no answer to the proof's check `{check}` in time")
+            raise Unconfirmed(f"the fresh solver had no answer to the proof's check `{check}` in time")
         if answer != "unsat":
             raise InternalDisagreement(f"a fresh solver does not agree with the proof: its check `{check}` is {answer}")
     if len(answers) != len(CHECKS):

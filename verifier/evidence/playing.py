@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from itertools import islice
 
-from verifier.circuit.netlist import Input, NetId, Netlist
+from verifier.circuit.netlist import Input, InputClass, NetId, Netlist
 from verifier.claims.run import Instant, Run, StepEvents
 from verifier.errors import CallError
 from verifier.evidence.simulator import Outcome, Simulator
@@ -101,8 +101,9 @@ def _broken_rules(simulator: Simulator, old: Instant, new: Instant) -> list[str]
     if simulator.permitted_change(old, new):
         return []
     changed = [pin for pin in simulator.netlist.inputs if _changes(pin, old, new)]
-    if len(changed) == 1:
-        return [f"not permitted: {changed[0].name} never changes"]
+    strapped = [pin.name for pin in changed if pin.input_class is InputClass.STRAPPED]
+    if strapped:
+        return [f"not permitted: {name} never changes" for name in strapped]
     return [f"not permitted: {' and '.join(pin.name for pin in changed)} change in one step"]
 
 

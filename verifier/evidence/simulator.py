@@ -243,17 +243,10 @@ class _FirstInstants:
             yield from (Way(values=state, oscillated=True) for state in self._unrest(part, surroundings))
 
     def _unrest(self, part: Part, surroundings: Sequence[Ternary]) -> list[LoopState]:
-        """For a loop without a stable state: the wanted states, with the starts given, that it can visit for ever."""
+        """For a loop without a stable state: the wanted states that it can visit for ever. Starts do not bind here."""
         candidates = self._candidates(part)
         race = Race(part.elements, surroundings, budget=self._budget)
-        lasting = sorted(race.lasting_states(candidates) & set(candidates))
-        return [state for state in lasting if not self._breaks_a_start(part, state, surroundings)]
-
-    def _breaks_a_start(self, part: Part, state: LoopState, surroundings: Sequence[Ternary]) -> bool:
-        values = list(surroundings)
-        for net, value in zip(part.nets, state, strict=True):
-            values[net] = value
-        return any(_breaks_start(member, values) for member in part.elements)
+        return sorted(race.lasting_states(candidates) & set(candidates))
 
     def _candidates(self, part: Part) -> list[LoopState]:
         states: list[LoopState] = [()]
@@ -274,11 +267,18 @@ def _storage_target(element: FlipFlop | Latch | SetReset, values: Sequence[bool]
 
 
 def _breaks_start(member: Driver, values: Sequence[Ternary]) -> bool:
-    """The member has a start, stands at the other value, and nothing but itself keeps it there."""
+    """The member has a start, stands at the other value, and its pins do not decide that."""
     own = values[member.output]
     if member.start is None or own is None or own is member.start:
         return False
     if isinstance(member, Gate):
         return True
-    high, low = target(member, values, True), target(member, values, False)
+    high, low = (_target_from(member, values, value) for value in (True, False))
     return high is not None and low is not None and high is not low
+
+
+def _target_from(member: Driver, values: Sequence[Ternary], own: bool) -> Ternary:
+    """The member's target if it stood at `own`; a pin on its own output sees that too."""
+    changed = list(values)
+    changed[member.output] = own
+    return target(member, changed, own)

@@ -55,6 +55,8 @@ def report_unknown(tree: Branch, scope: Scope, more_names: Sequence[str], findin
     """Reports a reference or member that names nothing."""
     if tree.rule == "reference":
         name = str(tree.token(0))
+        if name in scope.lost:
+            return
         if name in scope.instances:
             hint = f"its nets are `{name}.` and their name"
             message = f"{quoted(name)} is a part, not a net"

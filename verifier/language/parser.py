@@ -100,11 +100,18 @@ def _report_stray(token: Token, source: Source, findings: Findings) -> None:
 
 def _take_section(section: Section, parsed: ParsedFile, unreadable: frozenset[int], findings: Findings) -> None:
     source = parsed.source
-    readable = [line for line in section.statements if unreadable.isdisjoint(token.line for token in line)]
     header = None
     if unreadable.isdisjoint(token.line for token in section.header):
         header = _parse_line(section.header, "header", source, findings)
-    statements = [_parse_line(line, "statement", source, findings) for line in readable]
+    statements: list[Branch] = []
+    lost: set[str] = set()
+    for line in section.statements:
+        readable = unreadable.isdisjoint(token.line for token in line)
+        statement = _parse_line(line, "statement", source, findings) if readable else None
+        if statement is None:
+            lost.update(token for token in line if token.type == "NAME")
+        else:
+            statements.append(statement)
     if header is None:
         return
     if header.rule == "use":
@@ -117,9 +124,9 @@ def _take_section(section: Section, parsed: ParsedFile, unreadable: frozenset[in
         kind=_BLOCK_KINDS[header.rule],
         name=header.token(0),
         header=header,
-        statements=tuple(statement for statement in statements if statement is not None),
+        statements=tuple(statements),
         source=source,
-        complete=None not in statements and len(readable) == len(section.statements),
+        lost=frozenset(lost),
     )
     parsed.blocks.append(block)
     if not section.statements:

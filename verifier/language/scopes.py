@@ -16,7 +16,7 @@ from verifier.language.findings import Findings, counted, quoted
 from verifier.language.reading import NameTable, Pin, Reader
 from verifier.language.syntax import Block, Branch, walk_branches
 
-SCOPE_LIMIT = 10_000
+SCOPE_LIMIT = 4_000
 """Uses of parts in one circuit."""
 
 PART_DEPTH_LIMIT = 32
@@ -63,6 +63,8 @@ class Scope:
     prefix: str
     """Goes before every name in here: empty, or `s.`, or `s.t.`."""
     interface: Interface | None = None
+    lost: frozenset[str] = frozenset()
+    """Names of which a lost line may say more; nothing is reported that such a line may have cured."""
     symbols: dict[str, Symbol] = field(default_factory=dict)
     names: NameTable = field(default_factory=NameTable)
     """The names of `symbols`."""
@@ -110,7 +112,7 @@ class Library:
         return self._sizes[name]
 
     def _measure(self, name: str) -> None:
-        """Measures the part after the parts it uses. A part that contains itself counts once; it is reported elsewhere."""
+        """Measures a part after the parts it uses. One that contains itself counts once; it is reported elsewhere."""
         pending = [(name, False)]
         begun: set[str] = set()
         while pending:
@@ -211,7 +213,8 @@ class ScopeOpener:
                 continue
             targets = targets_of(assignment)
             name = target_name(targets[0], scope) if call is whole else ""
-            child = Scope(self._library.blocks[callee], f"{scope.prefix}{name}.", interface)
+            block = self._library.blocks[callee]
+            child = Scope(block, f"{scope.prefix}{name}.", interface, block.lost)
             scope.calls[id(call)] = child
             if call is whole:
                 scope.instances[name] = child

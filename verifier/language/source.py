@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from verifier.errors import CallError, Span
@@ -38,7 +39,7 @@ class Source:
     text: str
     """Line ends are `\\n`; forbidden characters are still in it."""
 
-    @property
+    @cached_property
     def lines(self) -> list[str]:
         return self.text.split("\n")
 
@@ -64,7 +65,7 @@ class Source:
 
 
 def without_control_characters(text: str) -> str:
-    """The text with every unprintable character written as `\\x1b` or `\\u202e`; what is printed passes through here."""
+    """The text with every unprintable character written out, as in `\\x1b`; what is printed passes through here."""
     if text.isprintable():
         return text
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)

@@ -113,8 +113,8 @@ class Block:
     header: Branch
     statements: tuple[Branch, ...]
     source: Source
-    complete: bool = True
-    """False when a statement of it could not be parsed: what is missing may be in there."""
+    lost: frozenset[str] = frozenset()
+    """Names in its statements that could not be parsed: they may be declared, driven or claimed in there."""
 
     def place(self, piece: Branch | Token) -> Span:
         return place(piece, self.source)

@@ -11,6 +11,7 @@ from verifier.claims.claim import Claim, ClaimKind
 from verifier.claims.formula import Formula, Operator, StepWord
 from verifier.claims.meaning import evaluate
 from verifier.claims.run import Run
+from verifier.report.endless_breach import what_happened_for_ever
 from verifier.report.pieces import listing
 from verifier.report.wording import worded
 
@@ -23,17 +24,20 @@ UNTRUE_STEP = {
 
 
 def what_happened(claim: Claim, run: Run) -> str:
-    """One sentence, without a full stop, about the last instant of a run that breaks a `must` or shows a `can`."""
+    """One sentence, without a full stop, about the last instant of a run that breaks a `must` or shows a `can`.
+
+    About an endless run it speaks of the steps that matter.
+    """
+    if run.loop_from is not None:
+        return what_happened_for_ever(claim, run, holds=lambda formula, _: happens(formula), fails=_fails_or_pattern_fails)
     judged = claim.formula
     if isinstance(judged, tree.Always | tree.Eventually):  # outermost, these say no more than that it is watched
         judged = judged.operand
     if claim.kind is ClaimKind.CAN:
         return happens(judged)
     match judged:
-        case tree.Settles():
-            return _unsettled(run)
-        case tree.NeverGlitches(signal=signal):
-            return _glitch(signal, run)
+        case tree.Settles() | tree.NeverGlitches():
+            return _fails_or_pattern_fails(judged, run)
         case tree.Never(operand=operand):
             return f"{happens(operand)}, which must never be"
         case tree.OnlyWhen(left=left, right=right) | tree.Apply(operator=Operator.IMPLIES, operands=(left, right)):
@@ -43,6 +47,16 @@ def what_happened(claim: Claim, run: Run) -> str:
             return f"{happens(left)} at step {since}, but up to step {last} this has not come: {worded(right)}"
         case _:
             return _fails(judged, run)
+
+
+def _fails_or_pattern_fails(formula: Formula, run: Run) -> str:
+    match formula:
+        case tree.Settles():
+            return _unsettled(run)
+        case tree.NeverGlitches(signal=signal):
+            return _glitch(signal, run)
+        case _:
+            return _fails(formula, run)
 
 
 def _unsettled(run: Run) -> str:

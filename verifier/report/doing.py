@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from verifier.circuit.netlist import InputClass, Netlist
-from verifier.claims.run import Run, StepEvents
+from verifier.claims.run import Instant, Run, StepEvents
 from verifier.report.pieces import listing
 from verifier.report.signals import Shown, level
 
@@ -18,9 +18,20 @@ KEEP_TOGETHER = "\u00a0"
 
 def doing(netlist: Netlist, run: Run, index: int, *, asides: bool = True) -> str:
     """What leads to instant `index`, with an aside when that step races or oscillates."""
-    pins = [Shown(name=pin.name, nets=pin.nets, input_class=pin.input_class) for pin in netlist.inputs]
-    words = _power_up(pins, run) if index == 0 else _step(pins, run, index)
+    pins, instants = _pins(netlist), run.instants
+    words = _power_up(pins, run) if index == 0 else _step(pins, instants[index - 1], instants[index])
     return words + (_aside(run.events[index]) if asides else "")
+
+
+def going_back(netlist: Netlist, run: Run) -> str:
+    """What leads from the last instant of an endless run to the first of its loop again."""
+    if run.loop_from is None:
+        raise ValueError("a run that ends goes nowhere back")
+    return _step(_pins(netlist), run.instants[-1], run.instants[run.loop_from])
+
+
+def _pins(netlist: Netlist) -> list[Shown]:
+    return [Shown(name=pin.name, nets=pin.nets, input_class=pin.input_class) for pin in netlist.inputs]
 
 
 def _power_up(pins: Sequence[Shown], run: Run) -> str:
@@ -30,8 +41,7 @@ def _power_up(pins: Sequence[Shown], run: Run) -> str:
     return "power up with " + ", ".join(f"{pin.name}{KEEP_TOGETHER}{level(pin, pin.value(first))}" for pin in pins)
 
 
-def _step(pins: Sequence[Shown], run: Run, index: int) -> str:
-    before, after = run.instants[index - 1], run.instants[index]
+def _step(pins: Sequence[Shown], before: Instant, after: Instant) -> str:
     changed = [pin for pin in pins if pin.value(before) != pin.value(after)]
     if not changed:
         return "wait"

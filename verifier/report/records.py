@@ -37,7 +37,7 @@ def run_record(version: str, design: Design, run: Run, signals: Sequence[Shown])
 def trace_record(run: Run, signals: Sequence[Shown]) -> Record:
     return {
         "signals": [signal.name for signal in signals],
-        "loop_from": None,
+        "loop_from": run.loop_from,
         "steps": [
             {"at": index, "values": {signal.name: signal.value(instant) for signal in signals}}
             for index, instant in enumerate(run.instants)

@@ -11,7 +11,12 @@ sees no colours:
        1  flip choose up             1      0      [1]   [1]
 
 Signals that do not fit beside each other go into further blocks, each with the steps numbered again. No row is ever
-left out.
+left out. The loop of an endless run has a bar in front of its rows and a line below them:
+
+       0  power up
+  |    1  tempo rises
+  |    2  tempo falls
+  '-> then steps 1 to 2 again, for ever
 """
 
 from __future__ import annotations
@@ -21,13 +26,15 @@ from dataclasses import dataclass
 
 from verifier.circuit.netlist import Netlist
 from verifier.claims.run import Run
-from verifier.report.doing import KEEP_TOGETHER, doing
+from verifier.report.doing import KEEP_TOGETHER, doing, going_back
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph, wrapped
 from verifier.report.signals import Shown
 
 WHAT_TO_DO = "what to do"
 GAP = "  "
 INDENT = "    "
+LOOP_INDENT, LOOP_END = "  | ", "  '-> "
+"""In front of the rows of a loop, and of the line below them. As wide as `INDENT` or wider."""
 DOING_NARROWEST, DOING_WIDEST = 16, 34
 
 
@@ -57,14 +64,32 @@ def run_table(
     columns = [_column(signal, run, room) for signal in signals]
     doing_width = _doing_width(deeds, room - sum(column.width + len(GAP) for column in columns))
     noted = [_note_lines(texts, number_width, width) for texts in notes or [()] * len(run)]
+    indents = [LOOP_INDENT if _in_loop(run, index) else INDENT for index in range(len(run))]
     lines: list[Line] = []
     for block in _blocks(columns, first_room=room - doing_width - len(GAP), room=room):
         if lines:
             lines.append(line())
-            lines += _block(block, [""] * len(deeds), number_width, 0, [[]] * len(deeds))
+            lines += _block(block, [""] * len(deeds), number_width, 0, [[]] * len(deeds), indents)
         else:
-            lines += _block(block, deeds, number_width, doing_width, noted)
+            lines += _block(block, deeds, number_width, doing_width, noted, indents)
+        lines += _loop_end(netlist, run, width)
     return lines
+
+
+def _in_loop(run: Run, index: int) -> bool:
+    return run.loop_from is not None and index >= run.loop_from
+
+
+def _loop_end(netlist: Netlist, run: Run, width: int) -> list[Line]:
+    """How the run goes on for ever; nothing when it ends."""
+    if run.loop_from is None:
+        return []
+    first, last = run.loop_from, len(run) - 1
+    steps = f"step {first}" if first == last else f"steps {first} to {last}"
+    back = clean(going_back(netlist, run)).replace(KEEP_TOGETHER, " ")
+    same = first > 0 and back == doing(netlist, run, first, asides=False)
+    text = f"then {steps} again, for ever" if same else f"then {back}: that is step {first} again; so on for ever"
+    return paragraph(text, width=width, first=LOOP_END, then=" " * len(LOOP_END), tone=Tone.CHANGED)
 
 
 def _doing_width(deeds: Sequence[str], to_spare: int) -> int:
@@ -122,6 +147,7 @@ def _block(
     number_width: int,
     doing_width: int,
     noted: Sequence[Sequence[Line]],
+    indents: Sequence[str],
 ) -> list[Line]:
     """One block; without a `doing_width` it has no column of deeds."""
     deed_widths = [doing_width] if doing_width else []
@@ -133,26 +159,27 @@ def _block(
         _joined([Piece("-" * width, Tone.QUIET) for width in widths]),
     ]
     for index, deed in enumerate(deeds):
-        lines += _row(index, deed, [_centred(c.cells[index], c.width) for c in columns], number_width, doing_width)
+        cells = [_centred(column.cells[index], column.width) for column in columns]
+        number = Piece(str(index).rjust(number_width))
+        lines += [_joined(pieces, indents[index]) for pieces in _row(number, deed, cells, doing_width)]
         lines += noted[index]
     return lines
 
 
-def _row(index: int, deed: str, cells: Sequence[Piece], number_width: int, doing_width: int) -> list[Line]:
-    number = Piece(str(index).rjust(number_width))
+def _row(number: Piece, deed: str, cells: Sequence[Piece], doing_width: int) -> list[list[Piece]]:
     if not doing_width:
-        return [_joined([number, *cells])]
+        return [[number, *cells]]
     first, *more = (part.replace(KEEP_TOGETHER, " ") for part in wrapped(deed, doing_width))
-    lines = [_joined([number, Piece(first.ljust(doing_width)), *cells])]
-    return lines + [_joined([Piece(" " * number_width), Piece(rest)]) for rest in more]
+    rows = [[number, Piece(first.ljust(doing_width)), *cells]]
+    return rows + [[Piece(" " * len(number.text)), Piece(rest)] for rest in more]
 
 
 def _centred(cell: Piece, width: int) -> Piece:
     return Piece(cell.text.center(width), cell.tone)
 
 
-def _joined(pieces: Sequence[Piece]) -> Line:
-    between: list[str | Piece] = [INDENT]
+def _joined(pieces: Sequence[Piece], indent: str = INDENT) -> Line:
+    between: list[str | Piece] = [indent]
     for index, piece in enumerate(pieces):
         between += [GAP, piece] if index else [piece]
     return line(*between)

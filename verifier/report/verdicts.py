@@ -87,9 +87,9 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
     lines += run_table(design.netlist, run, shown_signals(design.netlist, claim), width=width)
     lines.append(line())
     word = "shown" if result.verdict is Verdict.SHOWN else "broken"
-    happened = what_happened(claim, run)
+    place = f" at step {len(run) - 1}" if run.loop_from is None else ""
     lines += paragraph(
-        f"{word} at step {len(run) - 1}: {clean(happened)}",
+        f"{word}{place}: {clean(what_happened(claim, run))}",
         width=width,
         first="    ",
         then="    ",

@@ -15,9 +15,11 @@ from collections.abc import Callable
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
-from verifier.engines.endless import Contradictory, Endless, permitted_forever
+from verifier.engines.endless import Contradictory, Endless, Permission, permitted_forever
+from verifier.engines.endless_search import decide_endless
 from verifier.errors import Diagnostic, InternalDisagreement, SourceError, Span
 from verifier.evidence.certificate import recheck
+from verifier.evidence.lasso_replay import replay_lasso
 from verifier.evidence.replay import Unconfirmed, replay
 from verifier.evidence.simulator import SimulationLimit, Simulator
 from verifier.evidence.verdict import ClaimResult, Verdict
@@ -69,21 +71,23 @@ class Judge:
             case Reached() as reached:
                 return self._confirmed(claim, reached)
             case Unreachable() as unreachable:
-                recheck(system, unreachable.invariant)
+                recheck(unreachable.about or system, unreachable.invariant)
                 return self._proved(claim, unreachable)
             case Undecided(reason=reason, engine=engine):
                 return _undecided(claim, engine, reason)
 
     def _decide(self, system: TransitionSystem) -> Decision:
-        return self._chooser.decide(
-            system, limit_seconds=self._limit_seconds, depth=self._depth, progress=self._on_depth
-        )
+        decide = self._chooser.decide if system.fairness is None else decide_endless
+        return decide(system, limit_seconds=self._limit_seconds, depth=self._depth, progress=self._on_depth)
 
     def _confirmed(self, claim: Claim, reached: Reached) -> ClaimResult:
         """Broken or shown, if the simulator lives through the same run."""
         instants = self._model.instants_of(reached.counterexample)
         try:
-            run = replay(self.design, instants, claim, self._simulator)
+            if reached.loop_from is None:
+                run = replay(self.design, instants, claim, self._simulator)
+            else:
+                run = replay_lasso(self.design, instants, reached.loop_from, claim, self._simulator)
         except Unconfirmed as unconfirmed:
             return _undecided(claim, reached.engine, f"a run was found, but could not be confirmed: {unconfirmed}")
         except InternalDisagreement:
@@ -109,8 +113,8 @@ class Judge:
         if trigger is None:
             return result
         match self._decide(trigger):
-            case Unreachable(invariant=invariant):
-                recheck(trigger, invariant)
+            case Unreachable() as never:
+                recheck(never.about or trigger, never.invariant)
                 return dataclasses.replace(result, empty=True)
             case Undecided():
                 return dataclasses.replace(result, reason=TRIGGER_NOT_SETTLED)
@@ -119,7 +123,7 @@ class Judge:
 
     def _doubts_about_permission(self) -> tuple[str, ...]:
         """Raises SourceError when the givens permit no endless run, or the circuit cannot even power up."""
-        match permitted_forever(self._model.permitted_system(), self._limit_seconds):
+        match _permitted(self._model, self._limit_seconds):
             case Endless():
                 return ()
             case Undecided(reason=reason):
@@ -159,8 +163,25 @@ class Judge:
             return False
 
 
+def _permitted(model: SettledModel, limit_seconds: float) -> Permission:
+    """Whether an endless permitted run exists; under givens about the future it must keep their promises too."""
+    system = model.permitted_system()
+    if system.fairness is None:
+        return permitted_forever(system, limit_seconds)
+    match decide_endless(system, limit_seconds=limit_seconds):
+        case Reached(counterexample=run, loop_from=int(loop_from)):
+            return Endless(run, loop_from)
+        case Unreachable() as never:
+            recheck(never.about or system, never.invariant)
+            return Contradictory(0)
+        case Undecided() as undecided:
+            return undecided
+        case other:
+            raise InternalDisagreement(f"an endless run without a loop: {other}")
+
+
 def _contradictory(design: Design, limit_seconds: float) -> bool:
-    return isinstance(permitted_forever(SettledModel(design).permitted_system(), limit_seconds), Contradictory)
+    return isinstance(_permitted(SettledModel(design), limit_seconds), Contradictory)
 
 
 def _finding(code: str, message: str, span: Span, hint: str) -> SourceError:

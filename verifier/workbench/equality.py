@@ -1,0 +1,91 @@
+"""Do two circuits with the same pins behave the same for ever? One claim about the two of them side by side.
+
+Registers need not correspond: only what the output pins show is compared, at every instant.
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+
+from verifier.circuit.netlist import FlipFlop, Latch, NetId, Netlist, SetReset
+from verifier.circuit.side_by_side import DifferentPins, SideBySide, side_by_side
+from verifier.claims.claim import Claim, ClaimKind, Design, Given
+from verifier.claims.formula import Apply, Compare, Comparison, Formula, Initially, Operator, Signal
+from verifier.errors import CallError
+
+CLAIM = "same_behaviour"
+
+
+class PowerUp(Enum):
+    """Which pairs of power-up states are compared."""
+
+    ALL = "all"
+    """Any state of the one with any state of the other."""
+    MATCHING = "matching"
+    """Outputs agree at the first instant, and so does storage of the same name."""
+
+
+def equality_design(left: Design, right: Design, power_up: PowerUp = PowerUp.ALL) -> Design:
+    """The two circuits on one board, with the claim that their outputs agree at every instant.
+
+    Givens of the two designs do not restrict the comparison.
+
+    Raises:
+        CallError: their pins differ.
+    """
+    names = (left.name, right.name) if left.name != right.name else (f"{left.name}@1", f"{right.name}@2")
+    try:
+        board = side_by_side(left.netlist, right.netlist, *names)
+    except DifferentPins as different:
+        raise CallError(
+            f"{left.name} and {right.name} cannot be compared: {different}",
+            hint="only circuits with the same pins can be equal; a contract that both fit makes sure of that",
+        ) from different
+    outputs = [(pin.nets, _output(right.netlist, pin.name)) for pin in left.netlist.outputs]
+    agree = _all_agree(board, outputs)
+    claim = Claim(name=CLAIM, kind=ClaimKind.MUST, formula=agree, text=_text(left.netlist, names))
+    givens: tuple[Given, ...] = ()
+    if power_up is PowerUp.MATCHING:
+        pairs = [*outputs, *_storage_pairs(left.netlist, right.netlist)]
+        start = Initially(operand=_all_agree(board, pairs))
+        givens = (Given(name="matching_start", formula=start, text="outputs and storage of one name start equal"),)
+    return Design(netlist=board.netlist, file=left.file, claims=(claim,), givens=givens, span=left.span)
+
+
+def _output(netlist: Netlist, name: str) -> tuple[NetId, ...]:
+    return next(pin.nets for pin in netlist.outputs if pin.name == name)
+
+
+def _storage_pairs(left: Netlist, right: Netlist) -> list[tuple[tuple[NetId, ...], tuple[NetId, ...]]]:
+    """Storage bits with the same name in both."""
+    theirs = {right.nets[part.output].name: part.output for part in _storage(right)}
+    return [
+        ((part.output,), (theirs[left.nets[part.output].name],))
+        for part in _storage(left)
+        if left.nets[part.output].name in theirs
+    ]
+
+
+def _storage(netlist: Netlist) -> list[FlipFlop | Latch | SetReset]:
+    return [*netlist.flip_flops, *netlist.latches, *netlist.set_resets]
+
+
+def _all_agree(board: SideBySide, pairs: list[tuple[tuple[NetId, ...], tuple[NetId, ...]]]) -> Formula:
+    agreements: list[Formula] = []
+    for ours, theirs in pairs:
+        left = tuple(board.left_of[net] for net in ours)
+        right = tuple(board.right_of[net] for net in theirs)
+        agreements.append(
+            Compare(comparison=Comparison.EQUAL, left=_signal(board, left), right=_signal(board, right))
+        )
+    return agreements[0] if len(agreements) == 1 else Apply(operator=Operator.AND, operands=tuple(agreements))
+
+
+def _signal(board: SideBySide, nets: tuple[NetId, ...]) -> Signal:
+    names = {bits: name for name, bits in board.netlist.signals.items()}
+    return Signal(name=names.get(nets, board.netlist.nets[nets[0]].name), nets=nets, width=len(nets))
+
+
+def _text(netlist: Netlist, names: tuple[str, str]) -> str:
+    left, right = names
+    return " and ".join(f"{left}.{pin.name} == {right}.{pin.name}" for pin in netlist.outputs)
