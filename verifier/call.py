@@ -122,6 +122,7 @@ def _judging_options(parser: argparse.ArgumentParser) -> None:
 
 def _check_options(parser: argparse.ArgumentParser) -> None:
     _judging_options(parser)
+    parser.add_argument("--witness", action="store_true", help="print a run that shows the trigger of each `must`")
     parser.add_argument("--show", action="store_true", help="print the run of each shown claim as well")
     parser.add_argument("--quiet", action="store_true", help="print no runs, only verdicts")
 

@@ -118,9 +118,13 @@ def _tell(error: EdgewrightError) -> None:
 
 
 def _check(call: argparse.Namespace) -> int:
-    from verifier.report.check_page import CheckPage
+    return _judge(call, lambda writer, live: _check_page(call, writer, live), witnesses=call.witness)
 
-    return _judge(call, lambda writer, live: CheckPage(writer, live, broken_runs=not call.quiet, shown_runs=call.show))
+
+def _check_page(call: argparse.Namespace, writer: Writer, live: LiveLine) -> Page:
+    from verifier.report.check_page import CheckPage, Runs
+
+    return CheckPage(writer, live, Runs(broken=not call.quiet, shown=call.show, witnesses=call.witness))
 
 
 def _compare(call: argparse.Namespace) -> int:
@@ -129,7 +133,7 @@ def _compare(call: argparse.Namespace) -> int:
     return _judge(call, MatrixPage)
 
 
-def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page]) -> int:
+def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page], *, witnesses: bool = False) -> int:
     """Loads, judges while the page is printed, writes the record, and says how it ended."""
     import verifier
     from verifier.report.progress import LiveLine
@@ -147,6 +151,7 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
             call.view,
             limit=call.limit,
             depth=call.depth,
+            witnesses=witnesses,
             on_start=page.starts,
             on_result=page.judged,
             on_depth=page.searched,
@@ -155,7 +160,7 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
     if call.json is not None:
         from verifier.report.records import verdict_record
 
-        _put_record(verdict_record(verifier.__version__, result.designs), call.json)
+        _put_record(verdict_record(verifier.__version__, result.designs, witnesses=witnesses), call.json)
     return exit_code(result.designs)
 
 

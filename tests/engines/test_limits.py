@@ -72,6 +72,27 @@ def test_a_chooser_is_as_good_as_new_after_it_ran_out_of_time() -> None:
     assert len(decision.counterexample) == 3
 
 
+def test_what_was_proved_under_constraints_is_not_believed_without_them() -> None:
+    """An enable that is held low keeps the counter at 0; let go, it counts."""
+    chooser = Chooser()
+    free = counter(3, top=5, bad=4, enable=True)
+    held = replace(free, constraints=(free.inputs[0] ^ 1,))
+    for _ in range(2):
+        assert isinstance(chooser.decide(held, limit_seconds=30), Unreachable)
+        decision = chooser.decide(free, limit_seconds=30)
+        assert isinstance(decision, Reached)
+        assert len(decision.counterexample) == 5
+
+
+def test_a_register_that_is_built_differently_is_another_circuit() -> None:
+    chooser = Chooser()
+    first = shift_register(3)
+    stuck = replace(first, registers=(*first.registers[:2], replace(first.registers[2], next=FALSE)))
+    for _ in range(2):
+        assert isinstance(chooser.decide(stuck, limit_seconds=30), Unreachable)
+        assert isinstance(chooser.decide(first, limit_seconds=30), Reached)
+
+
 def test_what_the_progress_callback_raises_ends_the_search_and_the_chooser_stays_usable() -> None:
     chooser = Chooser()
     seen: list[int] = []

@@ -92,7 +92,7 @@ def test_the_sample_itself_is_almost_right() -> None:
     assert outcome(SAMPLE.replace("data at the last tempo rises", "(data at the last tempo rises)")) == ()
 
 
-@settings(deadline=None, max_examples=120)
+@settings(deadline=None, max_examples=80)
 @given(st.randoms(use_true_random=False), st.integers(1, 8))
 def test_a_mutated_file_gives_designs_or_findings(chance: random.Random, count: int) -> None:
     lines = SAMPLE.replace("data at the last tempo rises", "(data at the last tempo rises)").split("\n")
@@ -115,13 +115,13 @@ def test_a_mutated_file_gives_designs_or_findings(chance: random.Random, count: 
     outcome("\n".join(lines))
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(st.lists(st.tuples(st.sampled_from(WORDS), st.sampled_from([" ", " ", "\n", "\n    ", ""])), max_size=60))
 def test_random_words_give_designs_or_findings(words: list[tuple[str, str]]) -> None:
     outcome("circuit x\n    input a, b[4]\n    output c\n    c = a\n    " + "".join(map("".join, words)))
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(st.text(max_size=200))
 def test_random_text_gives_designs_or_findings(text: str) -> None:
     outcome(text)
@@ -136,7 +136,7 @@ def test_a_truncated_file_gives_designs_or_findings(cut: int) -> None:
 def test_random_bytes_give_designs_or_findings(tmp_path: Path) -> None:
     path = tmp_path / "bells.wiring"
 
-    @settings(deadline=None, max_examples=60)
+    @settings(deadline=None, max_examples=40)
     @given(content=st.binary(max_size=200), at=st.integers(0, len(SAMPLE)))
     def check(content: bytes, at: int) -> None:
         path.write_bytes(SAMPLE.encode()[:at] + content + SAMPLE.encode()[at:])

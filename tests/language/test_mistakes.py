@@ -119,6 +119,11 @@ MISTAKES = [
         "`r[1]` is driven twice",
         "line 3",
     ),
+    Mistake(
+        "driven-twice",
+        ADDER + BELL + "    ring, c = half_adder(pull, c)\n    «ring», d = half_adder(pull, d)\n",
+        "`ring` is driven twice",
+    ),
     Mistake("undriven", "circuit bell\n    input pull\n    output «ring»\n", "nothing in `bell` drives `ring`"),
     Mistake("undriven", CHIME + "circuit «bell» fits chime\n    x = pull\n", "nothing in `bell` drives `ring`"),
     Mistake("undriven", RUNG + "    net «y[2]»\n    y[0] = pull\n", "drives `y[1]`", "`y[1] = ...`"),
@@ -259,6 +264,22 @@ def test_every_finding_of_a_file_is_reported_in_source_order() -> None:
         "bad-width", "unknown-name", "unexpected-word", "bad-indentation", "stray-character", "unexpected-word",
         "unknown-name",
     ]  # fmt: skip
+
+
+def test_a_line_that_is_lost_does_not_make_others_look_wrong() -> None:
+    """`lever` is declared, `ring` driven, `loud` claimed in lines that cannot be parsed; a real typo is still found."""
+    text = (
+        "contract chime\n    input pull\n    input lever by hnd\n    output ring, gong\n    must loud: ring rise\n"
+        "    must quiet: pul or lever\n"
+        "circuit bell fits chime, breaks loud\n    ring = lever and pull xr lever\n    gong = lever\n"
+    )
+    found = findings_of(text)
+    assert [(finding.code, finding.span.line) for finding in found] == [
+        ("unexpected-word", 3),
+        ("unexpected-word", 5),
+        ("unknown-name", 6),
+        ("unexpected-word", 8),
+    ]
 
 
 def test_a_hundred_warnings_do_not_hide_an_error() -> None:

@@ -44,6 +44,23 @@ def phrase(statement: str) -> str | None:
         "given it: lever only when tempo",
         "given it: lever leads to tempo within 2 steps",
         "given it: lever leads to tempo within 2 rises of tempo",
+        "must it: lever leads to beat within 3 rises of (next tempo)",
+        "must it: lever leads to beat",
+        "must it: lever for good leads to beat within 2 steps",
+        "must it: lever leads to beat for good within 2 steps",
+        "must it: beat until lever",
+        "must it: next beat",
+        "must it: lever implies eventually beat",
+        "must it: eventually beat",
+        "must it: always eventually beat",
+        "must it: always beat and lever",
+        "must it: never next beat",
+        "must it: beat again and again",
+        "can it: always beat",
+        "can it: eventually next beat",
+        "given it: tempo again and again",
+        "given it: always tempo",
+        "given it: lever leads to tempo",
     ],
 )
 def test_the_settled_view_judges_it(statement: str) -> None:
@@ -53,29 +70,12 @@ def test_the_settled_view_judges_it(statement: str) -> None:
 @pytest.mark.parametrize(
     ("statement", "named"),
     [
-        ("must it: lever leads to beat", "leads to ... without `within`"),
-        ("must it: lever for good leads to beat within 2 steps", "always"),
-        ("must it: lever leads to beat for good within 2 steps", "always"),
         ("must it: lever leads to beat within ? steps", "?"),
         ("must it: beat within the last ? steps", "?"),
-        ("must it: lever leads to beat within 3 rises of next tempo".replace("next tempo", "(next tempo)"), "next"),
-        ("must it: beat until lever", "until"),
-        ("must it: next beat", "next"),
-        ("must it: lever implies eventually beat", "eventually"),
-        ("must it: eventually beat", "eventually"),
-        ("must it: always eventually beat", "eventually"),
-        ("must it: always beat and lever", "always"),
-        ("must it: never next beat", "next"),
-        ("must it: beat again and again", "again and again"),
         ("must it: lever leads to beat within 30 ns", "in timed view"),
         ("must it: pulses of beat last at least 3 ns", "in timed view"),
         ("must it in any delay view: beat", "in any delay view"),
         ("must it in timed view: beat", "in timed view"),
-        ("can it: always beat", "always"),
-        ("can it: eventually next beat", "next"),
-        ("given it: tempo again and again", "again and again"),
-        ("given it: always tempo", "always"),
-        ("given it: lever leads to tempo", "leads to ... without `within`"),
         ("given it: beat never glitches", "never glitches"),
         ("given it: lever within the last 20 ns", "ns"),
         ("given it: lever leads to tempo within 20 ns", "ns"),
@@ -87,8 +87,9 @@ def test_the_phrase_in_the_way_is_named(statement: str, named: str) -> None:
 
 
 def test_a_bare_formula_is_taken_as_a_must_claim() -> None:
-    text = "circuit m\n    input a\n    output b\n    b = a\n    must it: always b\n    must other: next b\n"
+    body = "    must it: always b\n    must other: b within the last 2 ns\n"
+    text = f"circuit m\n    input a\n    output b\n    b = a\n{body}"
     claims = loads(text, "bells.wiring").designs[0].claims
     assert unsupported(claims[0].formula) is None
-    assert unsupported(claims[1].formula) == ("next", claims[1].formula.span)
+    assert unsupported(claims[1].formula) == ("ns", claims[1].formula.span)
     assert unsupported(claims[2]) is None

@@ -10,6 +10,7 @@ from sample_runs import FALSE_EDGE, NO_FALSE_EDGE, SETTLES, judged, multiplexer_
 
 from verifier.circuit.builder import NetlistBuilder
 from verifier.claims.claim import Design
+from verifier.claims.run import Run
 from verifier.evidence.verdict import DesignResult, Verdict
 from verifier.report.records import as_json, run_record, verdict_record, write_whole
 from verifier.report.signals import shown_signals
@@ -104,3 +105,10 @@ def test_a_link_is_followed_and_stays_a_link(tmp_path: Path) -> None:
 def test_a_device_is_written_to_and_not_replaced() -> None:
     write_whole(Path(os.devnull), "nothing to keep")
     assert stat.S_ISCHR(Path(os.devnull).stat().st_mode)
+
+
+def test_an_endless_run_says_from_which_step_on_it_repeats() -> None:
+    endless = Run(FALSE_EDGE.instants, FALSE_EDGE.events, loop_from=1)
+    result = judged(NO_FALSE_EDGE, Verdict.BROKEN, endless)
+    record = verdict_record("0.1.0", [DesignResult(design=multiplexer_design(), claims=(result,), assumes=())])
+    assert record["circuits"][0]["claims"][0]["trace"]["loop_from"] == 1

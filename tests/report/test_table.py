@@ -146,3 +146,34 @@ def test_no_row_is_wider_than_the_page_and_every_value_is_there(case: tuple[Netl
         for before, after in zip(run.instants, run.instants[1:], strict=False)
     )
     assert printed == changes
+
+
+def test_the_loop_of_an_endless_run_is_marked_in_plain_text() -> None:
+    run = Run(run_of("0000", "1000", "0010", "1011", "0010").instants, (QUIET,) * 5, loop_from=3)
+    rows = [" ".join(row.split()) for row in table(plain_multiplexer(), run)]
+    assert rows[-5:] == [
+        "1 tempo rises [1] 0 0 0",
+        "2 tempo falls and flip choose up [0] 0 [1] 0",
+        "| 3 tempo rises [1] 0 1 [1]",
+        "| 4 tempo falls [0] 0 1 [0]",
+        "'-> then steps 3 to 4 again, for ever",
+    ]
+    assert table(plain_multiplexer(), run)[-3].startswith("  |    3  tempo rises ")
+
+
+def test_a_way_back_that_differs_from_the_way_in_is_told() -> None:
+    run = Run(run_of("0000", "0010", "1011").instants, (QUIET,) * 3, loop_from=1)
+    assert table(plain_multiplexer(), run)[-3:] == [
+        "  |    1  flip choose up              0      0     [1]     0",
+        "  |    2  tempo rises                [1]     0      1     [1]",
+        "  '-> then tempo falls: that is step 1 again; so on for ever",
+    ]
+
+
+def test_every_block_of_columns_marks_the_loop() -> None:
+    run = Run(run_of("0000", "0010", "1010", "0010").instants, (QUIET,) * 4, loop_from=2)
+    rows = table(plain_multiplexer(), run, width=40)
+    blocks = rows.count("") + 1
+    assert blocks > 1
+    assert rows.count("  '-> then steps 2 to 3 again, for ever") == blocks
+    assert [row[:10] for row in rows if row.startswith("  |")] == ["  |    2  ", "  |    3  "] * blocks

@@ -14,7 +14,7 @@ def design_with(builder: NetlistBuilder) -> Design:
 
 def test_inputs_are_told_by_class_and_the_rule_for_changing_them_follows() -> None:
     assert assumptions(multiplexer_design()) == (
-        "tempo: free running (may change at any step)",
+        "tempo: free running (may change at any step, and keeps changing for ever)",
         "lever and choose: by hand (changes alone, and only when the circuit is quiet)",
         "at most one input changes in a step",
         SETTLED,

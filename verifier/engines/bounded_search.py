@@ -13,7 +13,7 @@ Symbolic model checking without BDDs (TACAS 1999).
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 
 from verifier.engines.decision import Decision, Reached, Undecided
@@ -113,7 +113,7 @@ class _Tidying:
         batch = FIRST_BATCH
         for _ in range(MOST_TIDYING_QUERIES):
             self._keep_what_holds()
-            unmet = [wish for wish in self._left if not self._holds(wish, self._model)][:batch]
+            unmet = [wish for wish in self._left if not self._holds(wish)][:batch]
             if not unmet:
                 return
             if self._solver.session.check([*self._kept, self._any_of(unmet)], deadline) is Answer.UNSATISFIABLE:
@@ -121,14 +121,12 @@ class _Tidying:
                 self._left = [wish for wish in self._left if wish not in rejected]
                 batch = 2 * len(unmet)
                 continue
-            model = self._read()
-            first_met = next(index for index, wish in enumerate(unmet) if self._holds(wish, model))
-            if first_met == 0:
-                self._model = model
-            batch = first_met or FIRST_BATCH
+            self._model = self._read()
+            # The wishes before the first one that is met now may be impossible together: they are the next batch.
+            batch = next(i for i, wish in enumerate(unmet) if self._holds(wish)) or FIRST_BATCH
 
     def _keep_what_holds(self) -> None:
-        count = next((i for i, wish in enumerate(self._left) if not self._holds(wish, self._model)), len(self._left))
+        count = next((i for i, wish in enumerate(self._left) if not self._holds(wish)), len(self._left))
         self._kept += self._left[:count]
         del self._left[:count]
 
@@ -139,8 +137,8 @@ class _Tidying:
         self._solver.session.add_clause([some ^ 1, *wishes])
         return some
 
-    def _holds(self, wish: SessionLiteral, model: Mapping[SessionLiteral, bool]) -> bool:
-        return model[wish & ~1] != bool(wish & 1)
+    def _holds(self, wish: SessionLiteral) -> bool:
+        return self._model[wish & ~1] != bool(wish & 1)
 
     def _read(self) -> dict[SessionLiteral, bool]:
         return dict(zip(self._variables, self._solver.session.values(self._variables), strict=True))

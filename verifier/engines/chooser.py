@@ -67,8 +67,6 @@ class _Circuit:
         self.inputs.update(system.inputs)
         if self.unrolled is None or self.unrolled.session.variable_count > MOST_UNROLLED_VARIABLES:
             self.unrolled = UnrolledSolver(self.graph, self.constraints)
-        if self.step is None or self.step.is_stale_for(system, 0):
-            self.step = StepSolver(self.graph, self.constraints)
 
     def known_about(self, system: TransitionSystem) -> list[tuple[Cube, ...]]:
         variables = {register.variable for register in system.registers}

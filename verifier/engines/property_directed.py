@@ -73,7 +73,6 @@ class PropertyDirectedReachability:
         """
         self.result: Invariant | CounterexampleLength | None = None
         self.deadline: float | None = None
-        self.solver = solver or StepSolver(system.graph, system.constraints)
         self._system = system
         self._lifting = Lifting(system)
         self._known = list(dict.fromkeys(cube for cubes in known for cube in cubes))
@@ -88,7 +87,7 @@ class PropertyDirectedReachability:
         self._uses: dict[Literal, int] = {}
         """How often a literal stands in excluded cubes: the rare ones are tried first when a cube is shortened."""
         self._progress = self._run()
-        self._enter_solver(self.solver)
+        self._enter_solver(self._fresh() if solver is None or self._outgrown(solver) else solver)
 
     @property
     def searched_to(self) -> int:
@@ -101,9 +100,15 @@ class PropertyDirectedReachability:
         Raises NoAnswerError at the deadline; that is the end of the attempt.
         """
         self.deadline = deadline
-        if self.solver.is_stale_for(self._system, len(self._known) + sum(map(len, self._frames))):
-            self._enter_solver(StepSolver(self._system.graph, self._system.constraints))
+        if self._outgrown(self.solver):
+            self._enter_solver(self._fresh())
         next(self._progress, None)
+
+    def _fresh(self) -> StepSolver:
+        return StepSolver(self._system.graph, self._system.constraints)
+
+    def _outgrown(self, solver: StepSolver) -> bool:
+        return solver.is_stale_for(self._lifting.node_count, len(self._known) + sum(map(len, self._frames)))
 
     def _enter_solver(self, solver: StepSolver) -> None:
         self.solver = solver

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from verifier.engines.lifting import Cube
 from verifier.logic.bit_graph import BitGraph, Literal
 from verifier.logic.session import LoadedGraph, Session, SessionLiteral
-from verifier.logic.transition_system import Register, TransitionSystem
+from verifier.logic.transition_system import Register
 
 
 class StepSolver:
@@ -49,10 +49,9 @@ class StepSolver:
             self.session.add_clause([variable ^ 1, *(self.now(literal ^ 1) for literal in sorted(cube))])
         return variable
 
-    def is_stale_for(self, system: TransitionSystem, cubes: int) -> bool:
-        """Whether so much has piled up that a new one is cheaper: a model takes about 1 us for each variable.
+    def is_stale_for(self, nodes: int, cubes: int) -> bool:
+        """Whether so much has piled up that a new one, with so many nodes and cubes to load, is cheaper.
 
-        `cubes` is how many would have to be loaded again.
+        A model takes about 0.5 us for each variable, whether it matters or not.
         """
-        needed = 2 * len(system.registers) + len(system.inputs) + cubes
-        return self.session.variable_count > 2 * needed + 200
+        return self.session.variable_count > 2 * (nodes + cubes) + 200

@@ -43,16 +43,17 @@ def replay_lasso(
     """
     dispute = _Dispute(design, claim)
     _check_shape(dispute, instants, loop_from)
-    # The second round passes through the same instants again, and what can follow an instant hangs on nothing else, so
-    # no value can differ there. But the events at `loop_from` belong to another step now, the one that closes the loop
-    # (at the first round, with `loop_from` 0, to no step at all), and that step is taken only here.
+    # The second round passes through the same instants, and what can follow an instant hangs on nothing else, so no
+    # value can differ there. But the events at `loop_from` differ: on the second round they belong to the step that
+    # closes the loop, on the first to the step from the prefix, or with `loop_from` 0 to no step at all.
     walk = [*instants, *instants[loop_from:], instants[loop_from]]
     try:
         candidates = _possible_events(dispute, simulator or Simulator(design.netlist), walk)
     except SimulationLimit as limit:
         raise Unconfirmed(f"{design.name}, {claim.name}: {limit}") from limit
     _check_free_running(dispute, instants, loop_from)
-    run = _run(design, claim, walk, [_chosen(design, claim, options) for options in candidates], loop_from)
+    events = [_chosen(design, claim, *arrival) for arrival in zip(walk, candidates, strict=True)]
+    run = _run(design, claim, walk, events, loop_from)
     _check_givens(dispute, run)
     _check_claim(dispute, run)
     return run
@@ -108,22 +109,23 @@ def _changes(pin: Input, instants: Sequence[Instant]) -> bool:
     return any(instant[net] != instants[0][net] for instant in instants for net in pin.nets)
 
 
-def _chosen(design: Design, claim: Claim, options: Sequence[StepEvents]) -> StepEvents:
-    """Of what can have happened in a step, the first that keeps the givens and, if possible, goes with the verdict.
+def _chosen(design: Design, claim: Claim, instant: Instant, options: Sequence[StepEvents]) -> StepEvents:
+    """Of what can have happened on the way to the instant, the first that goes with the verdict, givens before claim.
 
     Only patterns speak of events, and they speak of each step by itself; so each step is chosen for by itself.
     """
     givens = [given.formula for given in design.givens if isinstance(given.formula, _ABOUT_EVENTS)]
-    kept = [events for events in options if all(_holds(formula, events) for formula in givens)] or list(options)
+    keeping = [events for events in options if all(_holds(formula, instant, events) for formula in givens)]
+    kept = keeping or list(options)
     if not isinstance(claim.formula, _ABOUT_EVENTS):
         return kept[0]
-    shown = claim.kind is ClaimKind.CAN
-    return next((events for events in kept if _holds(claim.formula, events) == shown), kept[0])
+    wanted = claim.kind is ClaimKind.CAN
+    return next((events for events in kept if _holds(claim.formula, instant, events) == wanted), kept[0])
 
 
-def _holds(formula: Formula, events: StepEvents) -> bool:
+def _holds(formula: Formula, instant: Instant, events: StepEvents) -> bool:
     """The value of a pattern that speaks of one step's events alone."""
-    return evaluate(formula, Run(((),), (events,)))[0] == 1
+    return evaluate(formula, Run((instant,), (events,)))[0] == 1
 
 
 def _run(design: Design, claim: Claim, walk: Sequence[Instant], events: Sequence[StepEvents], loop_from: int) -> Run:

@@ -25,6 +25,16 @@ class Verdict(Enum):
         raise TypeError("a verdict has three values; compare it with a member of Verdict")
 
 
+class Trigger(Enum):
+    """Whether a `must` ever asks for anything."""
+
+    NONE = "none"
+    """It has no trigger: it asks at every instant."""
+    HAPPENS = "can happen"
+    NEVER = "can never happen"
+    OPEN = "not found out"
+
+
 @dataclass(frozen=True, kw_only=True)
 class ClaimResult:
     claim: Claim
@@ -39,6 +49,10 @@ class ClaimResult:
     """For `broken` and `shown`: the replayed run, the breach or the showing at its last instant."""
     invariant: Invariant | None = None
     """For `proved` and `impossible`: re-checked by a fresh solver."""
+    trigger: Trigger | None = None
+    """None: the claim is no `must`."""
+    witness: Run | None = None
+    """Where asked for: a replayed run that shows the trigger."""
 
     @property
     def expected(self) -> Verdict:

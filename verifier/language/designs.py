@@ -8,10 +8,7 @@ from dataclasses import dataclass, replace
 from lark import Token
 
 from verifier.circuit.builder import NetlistBuilder
-from verifier.circuit.netlist import (
-    NetId,
-    Range,
-)
+from verifier.circuit.netlist import NetId, Range
 from verifier.claims import formula as f
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.errors import Span
@@ -21,14 +18,7 @@ from verifier.language.families import read_family
 from verifier.language.findings import Findings, nearest, quoted
 from verifier.language.pins import PinPlan, PinReader, add_pin
 from verifier.language.placing import report_misplaced
-from verifier.language.scopes import (
-    Library,
-    Scope,
-    ScopeOpener,
-    TooLargeError,
-    declare_interface,
-    targets_of,
-)
+from verifier.language.scopes import Library, Scope, ScopeOpener, TooLargeError, declare_interface, targets_of
 from verifier.language.syntax import Block, BlockKind, Branch
 from verifier.language.usage import report_undriven, warn_unused
 from verifier.language.widths import infer_widths
@@ -72,7 +62,7 @@ class DesignWriter:
             return None
         outer = contract.claims if contract is not None else ClaimSet()
         claims = read_claims(scope, outer, self._findings)
-        named = self._with_breaks(claims, breaks if isinstance(breaks, Branch) else None, block)
+        named = self._with_breaks(claims, breaks if isinstance(breaks, Branch) else None, scope)
         foreign = frozenset(plan.pin.name for plan in contract.pins) if contract is not None else frozenset()
         report_undriven(scope, foreign, self._findings)
         if self._findings.error_count:
@@ -184,24 +174,25 @@ class DesignWriter:
 
     # Claims
 
-    def _with_breaks(self, claims: ClaimSet, breaks: Branch | None, block: Block) -> tuple[Claim, ...]:
+    def _with_breaks(self, claims: ClaimSet, breaks: Branch | None, scope: Scope) -> tuple[Claim, ...]:
         """The claims, `settles` last, those in the `breaks` list marked."""
         settles = Claim(name="settles", kind=ClaimKind.ALWAYS_THERE, formula=f.Settles(), text="settles")
         found = (*claims.claims, settles)
         expected: set[str] = set()
         for name in breaks.tokens if breaks is not None else ():
-            if not any(claim.name == name for claim in found) and name not in claims.refused:
-                self._report_unknown_claim(name, found, claims, block)
+            if not any(claim.name == name for claim in found):
+                self._report_unknown_claim(name, found, claims, scope)
             elif name in expected:
-                self._findings.error("name-taken", f"{quoted(name)} is in the list twice", block.place(name))
+                span = scope.block.place(name)
+                self._findings.error("name-taken", f"{quoted(name)} is in the list twice", span)
             expected.add(str(name))
         return tuple(replace(claim, expected_to_break=True) if claim.name in expected else claim for claim in found)
 
-    def _report_unknown_claim(self, name: Token, found: tuple[Claim, ...], claims: ClaimSet, block: Block) -> None:
-        if name in block.lost:
+    def _report_unknown_claim(self, name: Token, found: tuple[Claim, ...], claims: ClaimSet, scope: Scope) -> None:
+        if name in scope.lost or name in claims.refused:
             return
         hint = nearest(name, [claim.name for claim in found])
         if any(given.name == name for given in claims.givens):
             hint = "it is a given; only `must` and `can` claims break"
         message = f"there is no claim called {quoted(name)} for this circuit"
-        self._findings.error("unknown-claim", message, block.place(name), hint)
+        self._findings.error("unknown-claim", message, scope.block.place(name), hint)

@@ -213,6 +213,9 @@ class ScopeOpener:
                 continue
             targets = targets_of(assignment)
             name = target_name(targets[0], scope) if call is whole else ""
+            if name in scope.instances:
+                # The target is driven twice, which is reported there; the names inside would clash.
+                continue
             block = self._library.blocks[callee]
             child = Scope(block, f"{scope.prefix}{name}.", interface, block.lost)
             scope.calls[id(call)] = child

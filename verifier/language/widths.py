@@ -16,7 +16,6 @@ _ONE_BIT = frozenset({
     "within_the_last", "implies",
 })  # fmt: skip
 _AS_FIRST_OPERAND = frozenset(["group", "not", "before", "at_the_last"])
-_STORAGE_WORDS = frozenset(["flipflop", "toggle", "jk", "latch", "set_reset"])
 
 
 def find_instance(scope: Scope, tree: Branch) -> Scope | None:

@@ -29,7 +29,9 @@ def what_happened(claim: Claim, run: Run) -> str:
     About an endless run it speaks of the steps that matter.
     """
     if run.loop_from is not None:
-        return what_happened_for_ever(claim, run, holds=lambda formula, _: happens(formula), fails=_fails_or_pattern_fails)
+        return what_happened_for_ever(
+            claim, run, holds=lambda formula, _: happens(formula), fails=_fails_or_pattern_fails
+        )
     judged = claim.formula
     if isinstance(judged, tree.Always | tree.Eventually):  # outermost, these say no more than that it is watched
         judged = judged.operand

@@ -6,6 +6,7 @@ It keeps the order of things; what the lines look like is said in `verdicts.py`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from verifier.claims.claim import Claim, Design
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
@@ -18,17 +19,32 @@ from verifier.report.verdicts import (
     not_judged_lines,
     run_lines,
     summary_line,
+    witness_lines,
 )
 from verifier.report.writer import Writer
+
+
+@dataclass(frozen=True, kw_only=True)
+class Runs:
+    """Which runs the page prints."""
+
+    broken: bool = True
+    shown: bool = False
+    witnesses: bool = False
+    """Also says of each `must` whether its trigger can happen."""
+
+
+DEFAULT_RUNS = Runs()
 
 
 class CheckPage:
     """Give `starts` and `judged` to the checking, then call `finish` with what it returned."""
 
-    def __init__(self, writer: Writer, live: LiveLine, *, broken_runs: bool = True, shown_runs: bool = False) -> None:
+    def __init__(self, writer: Writer, live: LiveLine, runs: Runs = DEFAULT_RUNS) -> None:
         self._writer = writer
         self._live = live
-        self._with_runs = {Verdict.BROKEN: broken_runs, Verdict.SHOWN: shown_runs}
+        self._with_runs = {Verdict.BROKEN: runs.broken, Verdict.SHOWN: runs.shown}
+        self._with_witnesses = runs.witnesses
         self._current: Design | None = None
         """The design whose heading was printed last."""
 
@@ -43,7 +59,8 @@ class CheckPage:
         self._live.how_far(f"no answer in the first {instants} instants")
 
     def judged(self, design: Design, result: ClaimResult) -> None:
-        self._print(claim_lines(result, name_width=_name_width(design), width=self._writer.width))
+        width = self._writer.width
+        self._print(claim_lines(result, name_width=_name_width(design), width=width, triggers=self._with_witnesses))
 
     def finish(self, results: Sequence[DesignResult]) -> None:
         """The rest of the page, from what was decided."""
@@ -56,6 +73,8 @@ class CheckPage:
             for claim in result.claims:
                 if self._with_runs.get(claim.verdict, False):
                     self._print([*run_lines(result.design, claim, width=self._writer.width), line()])
+                if claim.witness is not None:
+                    self._print([*witness_lines(result.design, claim, width=self._writer.width), line()])
         self._print([summary_line(results), line(), *footer_lines(results, width=self._writer.width)])
 
     def _print(self, lines: Iterable[Line]) -> None:

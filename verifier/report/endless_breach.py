@@ -94,9 +94,7 @@ class _Teller:
             case _:
                 return f"{self._told_fails(formula, self._up_to(instant))} at {at}"
 
-    def _applied_fails(
-        self, formula: Formula, operator: Operator, operands: tuple[Formula, ...], instant: int
-    ) -> str:
+    def _applied_fails(self, formula: Formula, operator: Operator, operands: tuple[Formula, ...], instant: int) -> str:
         match operator:
             case Operator.NOT:
                 return self.holds(operands[0], instant)
@@ -145,7 +143,11 @@ class _Teller:
     def _last_failure(self, formula: Formula, instant: int) -> int:
         """An instant at which the formula fails: one in the loop, if there is one, as it fails there for ever."""
         in_loop = self._first(formula, max(instant, self._loop_from), value=False)
-        return in_loop if not evaluate_lasso(formula, self._run).at(in_loop) else self._first(formula, instant, value=False)
+        return (
+            in_loop
+            if not evaluate_lasso(formula, self._run).at(in_loop)
+            else self._first(formula, instant, value=False)
+        )
 
     def _place(self, instant: int) -> str:
         return self._step(instant) + (", in the loop" if instant >= self._loop_from else "")
@@ -168,4 +170,4 @@ def _short(formula: Formula) -> str:
 
 
 def _about_the_future(formula: Formula) -> bool:
-    return any(isinstance(node, FUTURE_WORDS) or (isinstance(node, tree.LeadsTo)) for node in walk(formula))
+    return any(isinstance(node, (*FUTURE_WORDS, tree.LeadsTo)) for node in walk(formula))

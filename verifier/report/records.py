@@ -20,9 +20,12 @@ from verifier.report.signals import Shown, shown_signals
 Record = dict[str, Any]
 
 
-def verdict_record(version: str, results: Sequence[DesignResult]) -> Record:
-    """Everything that was judged. `interrupted` is there only when the judging was cut short."""
-    record: Record = {"edgewright": version, "circuits": [_circuit(result) for result in results]}
+def verdict_record(version: str, results: Sequence[DesignResult], *, witnesses: bool = False) -> Record:
+    """Everything that was judged. `interrupted` is there only when the judging was cut short.
+
+    With `witnesses` each claim also says whether its trigger can happen, and has the run that shows it.
+    """
+    record: Record = {"edgewright": version, "circuits": [_circuit(result, witnesses) for result in results]}
     if any(result.interrupted for result in results):
         record["interrupted"] = True
     return record
@@ -45,8 +48,8 @@ def trace_record(run: Run, signals: Sequence[Shown]) -> Record:
     }
 
 
-def _circuit(result: DesignResult) -> Record:
-    claims = [_claim(result, claim) for claim in result.claims]
+def _circuit(result: DesignResult, witnesses: bool) -> Record:
+    claims = [_claim(result, claim) | (_trigger(result, claim) if witnesses else {}) for claim in result.claims]
     return {"name": result.design.name, "file": result.design.file, "claims": claims}
 
 
@@ -65,6 +68,14 @@ def _claim(result: DesignResult, judged: ClaimResult) -> Record:
         "assumes": list(result.assumes),
         "measured": None,
         "trace": None if run is None else trace_record(run, shown_signals(result.design.netlist, claim)),
+    }
+
+
+def _trigger(result: DesignResult, judged: ClaimResult) -> Record:
+    signals = shown_signals(result.design.netlist, judged.claim)
+    return {
+        "trigger": None if judged.trigger is None else judged.trigger.value,
+        "witness": None if judged.witness is None else trace_record(judged.witness, signals),
     }
 
 

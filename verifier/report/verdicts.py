@@ -13,17 +13,26 @@ from verifier.circuit.loops import components
 from verifier.circuit.netlist import FlipFlop, Gate, Latch, NetId, Netlist, SetReset
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.run import Run
-from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
+from verifier.claims.trigger import trigger_claim
+from verifier.evidence.verdict import ClaimResult, DesignResult, Trigger, Verdict
 from verifier.report.breach import what_happened
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph
 from verifier.report.signals import shown_signals
 from verifier.report.table import run_table
+from verifier.report.wording import worded
 
 CAUTION = (
     "A proof speaks of the model: the parts as described, the inputs as assumed. "
     "It is no safety certification; what can hurt needs independent review first."
 )
 VERDICT_WIDTH = max(len(verdict.value) for verdict in Verdict)
+
+TRIGGER_TOLD = {
+    Trigger.NONE: "no trigger: it asks at every instant",
+    Trigger.HAPPENS: "its trigger can happen",
+    Trigger.NEVER: "its trigger can never happen",
+    Trigger.OPEN: "whether its trigger can happen was not found out",
+}
 
 TONES = {
     Verdict.PROVED: Tone.GOOD,
@@ -39,11 +48,13 @@ def circuit_heading(design: Design) -> Line:
     return line(Piece(clean(design.name), Tone.HEADING), fits, Piece(f"  ({clean(design.file)})", Tone.QUIET))
 
 
-def claim_lines(result: ClaimResult, *, name_width: int, width: int) -> list[Line]:
-    """The verdict on one claim; an undecided one says why."""
+def claim_lines(result: ClaimResult, *, name_width: int, width: int, triggers: bool = False) -> list[Line]:
+    """The verdict on one claim; an undecided one says why. With `triggers`, also what is known of its trigger."""
     verdict = Piece(result.verdict.value.ljust(VERDICT_WIDTH), TONES[result.verdict])
     name = clean(result.claim.name).ljust(name_width)
     rest = [Piece("  " + text, tone) for text, tone in _remarks(result)]
+    if triggers and result.trigger is not None and not result.empty:
+        rest.append(Piece(f"  ({TRIGGER_TOLD[result.trigger]})", Tone.QUIET))
     lines = [line("  ", verdict, "  ", name, *rest)]
     if result.reason:
         margin = " " * (4 + VERDICT_WIDTH)
@@ -79,25 +90,33 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
     """The run that breaks or shows a claim: title, claim, table, what happened, and how the parts powered up."""
     if result.run is None:
         return []
-    run, claim = result.run, result.claim
-    title = f"{clean(design.name)}: {clean(claim.name)} is {result.verdict.value}"
+    claim, word = result.claim, result.verdict.value
+    title = f"{clean(design.name)}: {clean(claim.name)} is {word}"
     lines = [line(Piece(title, Tone.HEADING))]
     lines += paragraph(_as_claimed(claim), width=width, first="  ", then="      ", tone=Tone.QUIET)
-    lines.append(line())
-    lines += run_table(design.netlist, run, shown_signals(design.netlist, claim), width=width)
-    lines.append(line())
-    word = "shown" if result.verdict is Verdict.SHOWN else "broken"
+    return lines + _told_run(design, claim, result.run, (word, TONES[result.verdict]), width=width)
+
+
+def witness_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
+    """The run that shows that the trigger of a claim can happen."""
+    claim = trigger_claim(result.claim)
+    if result.witness is None or claim is None:
+        return []
+    title = f"{clean(design.name)}: the trigger of {clean(claim.name)} can happen"
+    lines = [line(Piece(title, Tone.HEADING))]
+    lines += paragraph(clean(worded(claim.formula)), width=width, first="  ", then="      ", tone=Tone.QUIET)
+    return lines + _told_run(design, claim, result.witness, ("it happens", Tone.GOOD), width=width)
+
+
+def _told_run(design: Design, claim: Claim, run: Run, told: tuple[str, Tone], *, width: int) -> list[Line]:
+    """Table, what happened, and how the parts powered up."""
+    word, tone = told
+    signals = shown_signals(design.netlist, claim)
     place = f" at step {len(run) - 1}" if run.loop_from is None else ""
-    lines += paragraph(
-        f"{word}{place}: {clean(what_happened(claim, run))}",
-        width=width,
-        first="    ",
-        then="    ",
-        tone=TONES[result.verdict],
-    )
-    return lines + _power_up_lines(
-        design, run, claim_shows={s.name for s in shown_signals(design.netlist, claim)}, width=width
-    )
+    lines = [line(), *run_table(design.netlist, run, signals, width=width), line()]
+    happened = f"{word}{place}: {clean(what_happened(claim, run))}"
+    lines += paragraph(happened, width=width, first="    ", then="    ", tone=tone)
+    return lines + _power_up_lines(design, run, claim_shows={signal.name for signal in signals}, width=width)
 
 
 def _as_claimed(claim: Claim) -> str:

@@ -15,11 +15,12 @@ from functools import cached_property
 from verifier.circuit.loops import components
 from verifier.circuit.netlist import Gate, InputClass, NetId, Netlist, Storage
 from verifier.claims.claim import Claim, ClaimKind, Design
-from verifier.claims.formula import Always, Apply, Eventually, Formula, LeadsTo, OnlyWhen, Operator
+from verifier.claims.formula import Eventually, Formula
 from verifier.claims.monitors import Monitor
 from verifier.claims.obligations import Obligations, at_every_instant
 from verifier.claims.run import Instant
 from verifier.claims.tableau import is_about_the_future
+from verifier.claims.trigger import trigger_of, watched
 from verifier.errors import Diagnostic, SourceError
 from verifier.logic.bit_graph import TRUE, BitGraph, Literal
 from verifier.logic.transition_system import Counterexample, Register, TransitionSystem
@@ -57,17 +58,17 @@ class SettledModel:
     def system(self, claim: Claim) -> TransitionSystem:
         """Bad, or an endless run: a `must` is breached, or a `can` is fulfilled."""
         shows = claim.kind is ClaimKind.CAN
-        watched = _watched(claim)
-        if not self._endless_givens and not is_about_the_future(watched):
-            (value,) = self._monitor.value(watched)
+        body = watched(claim)
+        if not self._endless_givens and not is_about_the_future(body):
+            (value,) = self._monitor.value(body)
             return self._bad_system(value if shows else value ^ 1)
         if shows:
-            return self._endless_system(Eventually(operand=watched))
+            return self._endless_system(Eventually(operand=body))
         return self._endless_system(at_every_instant(claim.formula), holds=False)
 
     def trigger_system(self, claim: Claim) -> TransitionSystem | None:
         """Bad, or an endless run: the trigger of a `must` holds at some instant. None when the claim has no trigger."""
-        trigger = _trigger(claim)
+        trigger = trigger_of(claim)
         if trigger is None:
             return None
         if not self._endless_givens and not is_about_the_future(trigger):
@@ -185,23 +186,6 @@ class SettledModel:
             *(Register(variable, self._frame.now[net]) for net, variable in self._state.items()),
             *(Register(variable, value) for variable, value in self._memories.items()),
         )
-
-
-def _watched(claim: Claim) -> Formula:
-    """The formula to watch at every instant: `must always F` and `can eventually F` are `F` watched."""
-    strips = Eventually if claim.kind is ClaimKind.CAN else Always
-    return claim.formula.operand if isinstance(claim.formula, strips) else claim.formula
-
-
-def _trigger(claim: Claim) -> Formula | None:
-    if claim.kind is ClaimKind.CAN:
-        return None
-    formula = _watched(claim)
-    if isinstance(formula, OnlyWhen | LeadsTo):
-        return formula.left
-    if isinstance(formula, Apply) and formula.operator is Operator.IMPLIES:
-        return formula.operands[0]
-    return None
 
 
 def _refuse_starts_outside_loops(design: Design) -> None:

@@ -15,7 +15,7 @@ from verifier.report.verdicts import free_at_power_up
 NAMES_AT_MOST = 8
 
 CLASS_MEANS = {
-    InputClass.FREE_RUNNING: "free running (may change at any step)",
+    InputClass.FREE_RUNNING: "free running (may change at any step, and keeps changing for ever)",
     InputClass.BY_HAND: "by hand (changes alone, and only when the circuit is quiet)",
     InputClass.STRAPPED: "strapped (either level, but never changes)",
     InputClass.FREE: "free (may change at any step)",

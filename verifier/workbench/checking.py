@@ -34,13 +34,15 @@ def check(
     limit: float = DEFAULT_LIMIT_SECONDS,
     depth: int | None = None,
     allow_outside: bool = False,
+    witnesses: bool = False,
     on_start: OnStart | None = None,
     on_result: OnResult | None = None,
     on_depth: OnDepth | None = None,
 ) -> FileResult:
     """Judges every claim of every circuit in a wiring file, or only those named.
 
-    `limit` is in seconds, for each claim; `depth` bounds how many instants a counterexample is looked for. An interrupt
+    `limit` is in seconds, for each claim; `depth` bounds how many instants a counterexample is looked for; with
+    `witnesses` every `must` with a trigger gets a run that shows the trigger, or the word that it cannot happen. An interrupt
     (Ctrl-C) ends the judging: the result then holds what was decided, and its last design is marked `interrupted`.
 
     Raises:
@@ -50,7 +52,7 @@ def check(
     """
     wiring_file = source if isinstance(source, WiringFile) else load(source, allow_outside=allow_outside)
     designs = selected(wiring_file, circuit=circuit, claim=claim, view=_as_view(view))
-    waiting = deque(_judges(designs, limit, depth, on_depth))
+    waiting = deque(_judges(designs, limit, depth, on_depth, witnesses))
     results: list[DesignResult] = []
     while waiting and not any(result.interrupted for result in results):
         results.append(_judged(waiting.popleft(), on_start, on_result))  # what it took is free again afterwards
@@ -70,6 +72,7 @@ def check_design(
     limit: float = DEFAULT_LIMIT_SECONDS,
     depth: int | None = None,
     claims: Iterable[str] | None = None,
+    witnesses: bool = False,
     on_start: OnStart | None = None,
     on_result: OnResult | None = None,
     on_depth: OnDepth | None = None,
@@ -77,11 +80,13 @@ def check_design(
     """Judges the claims of one design (or those named), in order; see `check`."""
     file = WiringFile(design.file, (design,))
     chosen = selected(file, claim=None if claims is None else [*claims])
-    (judge,) = _judges(chosen, limit, depth, on_depth)
+    (judge,) = _judges(chosen, limit, depth, on_depth, witnesses)
     return _judged(judge, on_start, on_result)
 
 
-def _judges(designs: Iterable[Design], limit: float, depth: int | None, on_depth: OnDepth | None) -> list[Judge]:
+def _judges(
+    designs: Iterable[Design], limit: float, depth: int | None, on_depth: OnDepth | None, witnesses: bool
+) -> list[Judge]:
     """A judge for each design, made before any verdict is given, so that a call is refused whole or not at all.
 
     Raises SourceError with everything that is wrong with any of the designs.
@@ -90,7 +95,7 @@ def _judges(designs: Iterable[Design], limit: float, depth: int | None, on_depth
     findings: list[Diagnostic] = []
     for design in designs:
         try:
-            judges.append(Judge(design, limit_seconds=limit, depth=depth, on_depth=on_depth))
+            judges.append(Judge(design, limit_seconds=limit, depth=depth, on_depth=on_depth, witnesses=witnesses))
         except SourceError as error:
             findings += error.diagnostics
     if findings:

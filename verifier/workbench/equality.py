@@ -75,9 +75,7 @@ def _all_agree(board: SideBySide, pairs: list[tuple[tuple[NetId, ...], tuple[Net
     for ours, theirs in pairs:
         left = tuple(board.left_of[net] for net in ours)
         right = tuple(board.right_of[net] for net in theirs)
-        agreements.append(
-            Compare(comparison=Comparison.EQUAL, left=_signal(board, left), right=_signal(board, right))
-        )
+        agreements.append(Compare(comparison=Comparison.EQUAL, left=_signal(board, left), right=_signal(board, right)))
     return agreements[0] if len(agreements) == 1 else Apply(operator=Operator.AND, operands=tuple(agreements))
 
 

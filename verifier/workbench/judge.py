@@ -13,6 +13,8 @@ import time
 from collections.abc import Callable
 
 from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.claims.run import Run
+from verifier.claims.trigger import trigger_claim
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
 from verifier.engines.endless import Contradictory, Endless, Permission, permitted_forever
@@ -22,11 +24,12 @@ from verifier.evidence.certificate import recheck
 from verifier.evidence.lasso_replay import replay_lasso
 from verifier.evidence.replay import Unconfirmed, replay
 from verifier.evidence.simulator import SimulationLimit, Simulator
-from verifier.evidence.verdict import ClaimResult, Verdict
+from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
 from verifier.logic.transition_system import TransitionSystem
 from verifier.report.pieces import listing
 from verifier.views.settled import SettledModel
 from verifier.workbench.selection import source_line
+from verifier.workbench.whole_loop import whole_loop
 
 OnDepth = Callable[[int], None]
 """Told now and then how many instants of all runs have been searched for the claim at hand."""
@@ -38,13 +41,20 @@ class Judge:
     """Judges the claims of one design in the settled view, one after another; they share model and solvers."""
 
     def __init__(
-        self, design: Design, *, limit_seconds: float, depth: int | None, on_depth: OnDepth | None = None
+        self,
+        design: Design,
+        *,
+        limit_seconds: float,
+        depth: int | None,
+        on_depth: OnDepth | None = None,
+        witnesses: bool = False,
     ) -> None:
         """Raises SourceError when nothing can be judged: no power-up state, or givens that permit no endless run."""
         self.design = design
         self._on_depth = on_depth
         self._limit_seconds = limit_seconds
         self._depth = depth
+        self._witnesses = witnesses
         self._model = SettledModel(design)
         self._simulator = Simulator(design.netlist)
         self._chooser = Chooser()
@@ -66,6 +76,10 @@ class Judge:
         return dataclasses.replace(result, seconds=time.monotonic() - started)
 
     def _judged(self, claim: Claim) -> ClaimResult:
+        result = self._verdict(claim)
+        return self._with_trigger(result) if claim.kind is ClaimKind.MUST else result
+
+    def _verdict(self, claim: Claim) -> ClaimResult:
         system = self._model.system(claim)
         match self._decide(system):
             case Reached() as reached:
@@ -82,12 +96,8 @@ class Judge:
 
     def _confirmed(self, claim: Claim, reached: Reached) -> ClaimResult:
         """Broken or shown, if the simulator lives through the same run."""
-        instants = self._model.instants_of(reached.counterexample)
         try:
-            if reached.loop_from is None:
-                run = replay(self.design, instants, claim, self._simulator)
-            else:
-                run = replay_lasso(self.design, instants, reached.loop_from, claim, self._simulator)
+            run = self._replayed(claim, reached)
         except Unconfirmed as unconfirmed:
             return _undecided(claim, reached.engine, f"a run was found, but could not be confirmed: {unconfirmed}")
         except InternalDisagreement:
@@ -100,26 +110,47 @@ class Judge:
         verdict = Verdict.SHOWN if claim.kind is ClaimKind.CAN else Verdict.BROKEN
         return ClaimResult(claim=claim, verdict=verdict, engine=reached.engine, seconds=0.0, run=run)
 
+    def _replayed(self, claim: Claim, reached: Reached) -> Run:
+        if reached.loop_from is None:
+            return replay(self.design, self._model.instants_of(reached.counterexample), claim, self._simulator)
+        instants, loop_from = whole_loop(self._model, reached.counterexample, reached.loop_from)
+        return replay_lasso(self.design, instants, loop_from, claim, self._simulator)
+
     def _proved(self, claim: Claim, unreachable: Unreachable) -> ClaimResult:
-        is_can = claim.kind is ClaimKind.CAN
-        result = ClaimResult(
+        return ClaimResult(
             claim=claim,
-            verdict=Verdict.IMPOSSIBLE if is_can else Verdict.PROVED,
+            verdict=Verdict.IMPOSSIBLE if claim.kind is ClaimKind.CAN else Verdict.PROVED,
             engine=unreachable.engine,
             seconds=0.0,
             invariant=unreachable.invariant,
         )
-        trigger = None if is_can else self._model.trigger_system(claim)
+
+    def _with_trigger(self, result: ClaimResult) -> ClaimResult:
+        """Says whether the claim's trigger can happen; where that was asked for, with a run that shows it."""
+        trigger = self._model.trigger_system(result.claim)
         if trigger is None:
-            return result
+            return dataclasses.replace(result, trigger=Trigger.NONE)
+        if result.verdict is not Verdict.PROVED and not self._witnesses:
+            happens = Trigger.HAPPENS if result.verdict is Verdict.BROKEN else Trigger.OPEN
+            return dataclasses.replace(result, trigger=happens)
         match self._decide(trigger):
             case Unreachable() as never:
                 recheck(never.about or trigger, never.invariant)
-                return dataclasses.replace(result, empty=True)
+                if result.verdict is Verdict.BROKEN:
+                    raise InternalDisagreement("the claim is broken, but its trigger can never happen")
+                empty = result.verdict is Verdict.PROVED
+                return dataclasses.replace(result, trigger=Trigger.NEVER, empty=empty)
             case Undecided():
-                return dataclasses.replace(result, reason=TRIGGER_NOT_SETTLED)
-            case Reached():
-                return result
+                reason = result.reason or TRIGGER_NOT_SETTLED
+                return dataclasses.replace(result, trigger=Trigger.OPEN, reason=reason)
+            case Reached() as reached:
+                witness = self._witness(result.claim, reached) if self._witnesses else None
+                return dataclasses.replace(result, trigger=Trigger.HAPPENS, witness=witness)
+
+    def _witness(self, claim: Claim, reached: Reached) -> Run | None:
+        """The run that shows the trigger, replayed like that of a `can`; None when it could not be confirmed."""
+        shown = trigger_claim(claim)
+        return None if shown is None else self._confirmed(shown, reached).run
 
     def _doubts_about_permission(self) -> tuple[str, ...]:
         """Raises SourceError when the givens permit no endless run, or the circuit cannot even power up."""
