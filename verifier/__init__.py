@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
     from verifier.workbench.checking import check, check_design
+    from verifier.workbench.equality import equal
     from verifier.workbench.sequence import play_words
 
 _HOME = {
@@ -41,6 +42,7 @@ _HOME = {
     "WiringFile": "verifier.claims.claim",
     "check": "verifier.workbench.checking",
     "check_design": "verifier.workbench.checking",
+    "equal": "verifier.workbench.equality",
     "load": "verifier.language",
     "play_words": "verifier.workbench.sequence",
 }
@@ -63,6 +65,7 @@ __all__ = [
     "WiringFile",
     "check",
     "check_design",
+    "equal",
     "load",
     "play_words",
 ]

@@ -33,6 +33,11 @@ example: two bells that must never be struck together
   $ edgewright check two_bells.wiring
 """
 
+EQUAL_TOLD = """\
+Exit code 0: they behave the same for ever. 1: they do not, and the shortest input sequence that tells them apart is
+printed. Only what the output pins show is compared, at every instant; what is inside may differ.
+"""
+
 RUN_STEPS = """\
 Each STEP is one step; the words in it happen together:
   lever=1         set an input (a bus takes a number: pattern=5)
@@ -40,6 +45,10 @@ Each STEP is one step; the words in it happen together:
   "a=1 b=0"       two at once, where the file lets inputs change together
   wait            change nothing
 """
+
+
+TAKES_MORE = {"check": "files", "compare": "files", "run": "steps"}
+"""Commands that take any number of arguments, and where these go."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -59,7 +68,10 @@ def parsed(arguments: Sequence[str] | None) -> argparse.Namespace:
     strange = [text for text in further if text.startswith("-")]
     if strange:
         root.error(f"unknown option {strange[0]}")
-    (call.steps if call.command == "run" else call.files).extend(further)
+    if further and call.command not in TAKES_MORE:
+        root.error(f"one word too many: {further[0]}")
+    if further:
+        getattr(call, TAKES_MORE[call.command]).extend(further)
     return call
 
 
@@ -77,6 +89,7 @@ def parser() -> argparse.ArgumentParser:
     for name, (add_options, what, epilog) in {
         "check": (_check_options, "judge every claim; a table of steps for each broken one", ""),
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
+        "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
         command = commands.add_parser(
@@ -110,6 +123,11 @@ def _judging_options(parser: argparse.ArgumentParser) -> None:
     add("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
     add("--claim", metavar="NAME", action="append", help="only this claim (may be given again)")
     add("--view", metavar="VIEW", type=_view, help="only claims of this view: settled, any-delay, timed")
+    _effort_options(parser)
+
+
+def _effort_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
     add(
         "--limit",
         metavar="SECONDS",
@@ -118,6 +136,21 @@ def _judging_options(parser: argparse.ArgumentParser) -> None:
         help="longest time for one claim (%(default)g)",
     )
     add("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
+
+
+def _equal_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("left", metavar="A", help="one circuit")
+    add("right", metavar="B", help="the other circuit")
+    add("--other", metavar="FILE", help="the file in which B stands, if it is another one")
+    add(
+        "--power-up",
+        choices=["all", "matching"],
+        default="all",
+        help="which states are compared from: any of A with any of B, or only those that agree (%(default)s)",
+    )
+    _effort_options(parser)
 
 
 def _check_options(parser: argparse.ArgumentParser) -> None:

@@ -164,6 +164,35 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
     return exit_code(result.designs)
 
 
+def _equal(call: argparse.Namespace) -> int:
+    """Compares two circuits and says how they differ, if they do."""
+    import verifier
+    from verifier.report.equal_page import equal_lines
+    from verifier.report.progress import LiveLine
+    from verifier.report.records import verdict_record
+    from verifier.workbench.selection import one_circuit
+
+    _refuse_unwritable(call.json)
+    here = _loaded([call.file], call.allow_outside)
+    there = here if call.other is None else _loaded([call.other], call.allow_outside)
+    left, right = one_circuit(here, call.left), one_circuit(there, call.right)
+    writer = _writer(call.json)
+    with LiveLine(sys.stderr, enabled=writer.live and sys.stderr.isatty(), width=writer.width) as live:
+        live.now(f"{left.name} and {right.name}")
+        result = verifier.equal(
+            left,
+            right,
+            call.power_up,
+            limit=call.limit,
+            depth=call.depth,
+            on_depth=lambda instants: live.how_far(f"no difference in the first {instants} instants"),
+        )
+    writer.write(equal_lines(result, width=writer.width))
+    if call.json is not None:
+        _put_record(verdict_record(verifier.__version__, [result]), call.json)
+    return exit_code([result])
+
+
 def _run(call: argparse.Namespace) -> int:
     """Plays the steps and shows them. No claim is judged, so it ends well unless the call is wrong."""
     import verifier
@@ -259,4 +288,4 @@ def _put_record(record: Record, json_path: str) -> None:
         raise CallError(f"cannot write {json_path}: {error.strerror or error}") from error
 
 
-COMMANDS = {"check": _check, "compare": _compare, "run": _run}
+COMMANDS = {"check": _check, "compare": _compare, "equal": _equal, "run": _run}

@@ -1,5 +1,4 @@
-"""Property-directed reachability: a proof built from many small facts about one step, or the length of a
-counterexample.
+"""Property-directed reachability: a proof built from small facts about one step, or the length of a counterexample.
 
 Decides `Unreachable`, with an inductive invariant; when it meets a counterexample it gives its length and leaves the
 shortest one to bounded search. Answers `Undecided` at its limit only.

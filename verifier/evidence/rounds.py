@@ -5,7 +5,7 @@ What flip-flops sample at its end is said in `sampling.py`; how rounds follow on
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
 
@@ -23,7 +23,7 @@ from verifier.claims.run import Instant
 from verifier.evidence.branching import Happened, Way, settlings
 from verifier.evidence.budget import Budget
 from verifier.evidence.race import RaceTable
-from verifier.evidence.settling_order import Part, SettlingOrder
+from verifier.evidence.settling_order import Part, SettlingOrder, combinational_pins
 from verifier.evidence.three_valued import (
     asynchronous_target,
     gate_value,
@@ -46,6 +46,8 @@ class RoundStart:
     inputs: Mapping[NetId, bool]
     """The value of every input net in this step."""
     bases: Bases = field(default_factory=dict)
+    opened: frozenset[NetId] = frozenset()
+    """Outputs of the latches that opened in round `k - 1`."""
     held: NetId | None = None
     """The clock net that is held when a round is worked out again to see what would have moved without it."""
 
@@ -66,12 +68,21 @@ def has_edge(flip_flop: FlipFlop, before: Instant, after: Instant) -> bool:
     return old != new and new == (flip_flop.edge is Edge.RISE)
 
 
-def is_forced(flip_flop: FlipFlop, values: Instant) -> bool:
+def is_forced(flip_flop: FlipFlop, values: Sequence[bool]) -> bool:
     return is_active(flip_flop.clear, values) or is_active(flip_flop.preset, values)
 
 
-def is_doubly_forced(flip_flop: FlipFlop, values: Instant) -> bool:
+def is_doubly_forced(flip_flop: FlipFlop, values: Sequence[bool]) -> bool:
     return is_active(flip_flop.clear, values) and is_active(flip_flop.preset, values)
+
+
+def opened_latches(netlist: Netlist, before: Instant, after: Instant) -> Iterator[NetId]:
+    """Outputs of the latches whose enable became active."""
+    return (
+        latch.output
+        for latch in netlist.latches
+        if is_active(latch.enable, after) and not is_active(latch.enable, before)
+    )
 
 
 class RoundSearch:
@@ -121,7 +132,7 @@ class RoundSearch:
     def _another_round_follows(self) -> bool:
         before, values = self._start.before, tuple(self._values)
         return any(has_edge(flip_flop, before, values) for flip_flop in self._netlist.flip_flops) or any(
-            is_active(latch.enable, values) and not is_active(latch.enable, before) for latch in self._netlist.latches
+            True for _ in opened_latches(self._netlist, before, values)
         )
 
     def _ways_of(self, index: int) -> Iterator[Way]:
@@ -178,6 +189,9 @@ class RoundSearch:
 
     def _ways_of_set_reset(self, element: SetReset) -> Iterator[Way]:
         own = self._start.before[element.output]
+        if self._is_at_rest((element,), (own,)):
+            yield Way(values=(own,))
+            return
         value = set_reset_target(self._values[element.set], self._values[element.reset], own=own, both=None)
         for choice in EITHER if value is None else (value,):
             yield Way(values=(choice,), raced=value is None)
@@ -191,13 +205,36 @@ class RoundSearch:
                 offered.add(value)
                 yield Way(values=(value,), carried=(base,))
 
-    def _bases_of(self, element: Driver) -> tuple[bool, ...]:
+    def _bases_of(self, element: Driver, loop: Container[NetId] = ()) -> tuple[bool, ...]:
+        """What the element may carry into the round; either value after both asynchronous pins were let go outside."""
+        if self._start.held is None and isinstance(element, FlipFlop) and is_doubly_forced(element, self._start.before):
+            pins = [level.net for level in (element.clear, element.preset) if level is not None]
+            if not any(pin in loop for pin in pins) and not is_forced(element, self._values):
+                return EITHER
         return self._start.bases.get(element.output, (self._start.before[element.output],))
+
+    def _is_at_rest(self, elements: Sequence[Driver], carried: Sequence[bool]) -> bool:
+        """Round 2 and later: nothing around moved, nothing sampled differs, and no latch has just opened."""
+        before = self._start.before
+        if self._start.number == 1:
+            return False
+        return (
+            all(before[pin] == self._values[pin] for pin in self._pins_around(elements))
+            and all(before[element.output] == base for element, base in zip(elements, carried, strict=True))
+            and not any(element.output in self._start.opened for element in elements)
+        )
+
+    def _pins_around(self, elements: Sequence[Driver]) -> Iterator[NetId]:
+        inside = {element.output for element in elements}
+        return (pin for element in elements for pin in combinational_pins(element) if pin not in inside)
 
     # Loops
 
     def _ways_of_loop(self, part: Part) -> Iterator[Way]:
-        for carried in product(*(self._bases_of(element) for element in part.elements)):
+        for carried in product(*(self._bases_of(element, part.nets) for element in part.elements)):
+            if self._is_at_rest(part.elements, carried):
+                yield Way(values=tuple(self._start.before[net] for net in part.nets), carried=carried)
+                continue
             outcomes = self._races.outcomes(
                 part.elements,
                 self._values,

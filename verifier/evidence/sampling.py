@@ -17,7 +17,6 @@ from verifier.evidence.rounds import (
     RoundSearch,
     RoundStart,
     has_edge,
-    is_doubly_forced,
     is_forced,
 )
 from verifier.evidence.settling_order import SettlingOrder
@@ -42,11 +41,6 @@ class History:
 
 def forced_flip_flops(netlist: Netlist, values: Instant) -> set[NetId]:
     return {flip_flop.output for flip_flop in netlist.flip_flops if is_forced(flip_flop, values)}
-
-
-def bases_of_first_round(netlist: Netlist, values: Instant) -> Bases:
-    """What the flip-flops may carry into round 1; left out where it is just their value before the step."""
-    return {flip_flop.output: EITHER for flip_flop in netlist.flip_flops if is_doubly_forced(flip_flop, values)}
 
 
 class Sampling:
@@ -79,9 +73,7 @@ class Sampling:
         before, values = self._start.before, self._end.values
         found: dict[NetId, tuple[bool, ...]] = {}
         for flip_flop in self._netlist.flip_flops:
-            if is_doubly_forced(flip_flop, values):
-                found[flip_flop.output] = EITHER
-            elif has_edge(flip_flop, before, values) and not is_forced(flip_flop, values):
+            if has_edge(flip_flop, before, values) and not is_forced(flip_flop, values):
                 found[flip_flop.output] = self._sampled(flip_flop)
         return found
 

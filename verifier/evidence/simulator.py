@@ -15,8 +15,8 @@ from verifier.claims.run import Instant, StepEvents
 from verifier.evidence.branching import Happened, Way, settlings
 from verifier.evidence.budget import Budget, SimulationLimit
 from verifier.evidence.race import LoopState, Race, RaceTable, stable_states
-from verifier.evidence.rounds import EITHER, Bases, RoundSearch, RoundStart
-from verifier.evidence.sampling import History, Sampling, bases_of_first_round, forced_flip_flops
+from verifier.evidence.rounds import EITHER, Bases, RoundSearch, RoundStart, opened_latches
+from verifier.evidence.sampling import History, Sampling, forced_flip_flops
 from verifier.evidence.settling_order import Part, settling_order
 from verifier.evidence.three_valued import (
     Ternary,
@@ -54,6 +54,8 @@ class _Path:
     """`v[number]`; with number 0 the instant before the step."""
     history: History
     bases: tuple[tuple[NetId, tuple[bool, ...]], ...]
+    opened: frozenset[NetId]
+    """Outputs of the latches that opened in the last round."""
     happened: Happened
 
 
@@ -145,16 +147,15 @@ class Simulator:
 
     def _before_round_1(self, instant: Instant) -> _Path:
         forced = frozenset(forced_flip_flops(self.netlist, instant))
-        bases = tuple(bases_of_first_round(self.netlist, instant).items())
         history = History(first=instant, forced=forced)
-        return _Path(number=0, values=instant, history=history, bases=bases, happened=Happened())
+        return _Path(number=0, values=instant, history=history, bases=(), opened=frozenset(), happened=Happened())
 
     def _continued(
         self, path: _Path, inputs: Mapping[NetId, bool], expected: Instant | None, budget: Budget
     ) -> Iterator[tuple[_Path, bool]]:
         """The path with one more round, in every way that round can go, and whether the step ends there."""
         number = path.number + 1
-        start = RoundStart(number=number, before=path.values, inputs=inputs, bases=dict(path.bases))
+        start = RoundStart(number=number, before=path.values, inputs=inputs, bases=dict(path.bases), opened=path.opened)
         search = RoundSearch(self.netlist, self._order, start, races=self._races, budget=budget, expected=expected)
         for end in search.ends():
             happened = path.happened.joined_with(end.happened)
@@ -179,6 +180,7 @@ class Simulator:
                 values=end.values,
                 history=history,
                 bases=tuple(bases.items()),
+                opened=frozenset(opened_latches(self.netlist, path.values, end.values)),
                 happened=happened,
             )
             yield following, is_finished

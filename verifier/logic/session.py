@@ -196,7 +196,7 @@ class Session:
     def values(self, variables: Iterable[SessionLiteral]) -> list[bool]:
         """After a satisfiable check: values of these positive literals of variables; 0 where z3 left one open.
 
-        Constants are shared in a context, so comparing addresses does: 0.5 us a variable, where evaluating takes 1.3 us.
+        Constants are shared in a context, so comparing addresses does: 0.5 us a variable; evaluating takes 1.3 us.
         """
         model = self._library.Z3_solver_get_model(self._context, self._solver)
         raise_error(self._context)

@@ -1,10 +1,9 @@
-"""The shared library that z3's package carries, called directly: the two dozen functions the session needs, and no
-more.
+"""The shared library that z3's package carries, called directly: the functions the session needs, and no more.
 
 It does not solve anything and knows nothing of graphs; `verifier.logic.session` is the only module that may use it.
 
 Why not `import z3`: measured here, loading the library takes 4 ms and its Python layer another 45 ms, and a call
-through that layer costs about 1.5 us more than one through `ctypes` alone. A whole check of a small circuit is allowed
+through that layer takes three times as long as one through `ctypes` alone. A whole check of a small circuit is allowed
 400 ms. A package laid out in another way is found through `import z3` all the same.
 """
 

@@ -116,7 +116,7 @@ def _told_run(design: Design, claim: Claim, run: Run, told: tuple[str, Tone], *,
     lines = [line(), *run_table(design.netlist, run, signals, width=width), line()]
     happened = f"{word}{place}: {clean(what_happened(claim, run))}"
     lines += paragraph(happened, width=width, first="    ", then="    ", tone=tone)
-    return lines + _power_up_lines(design, run, claim_shows={signal.name for signal in signals}, width=width)
+    return lines + power_up_lines(design, run, claim_shows={signal.name for signal in signals}, width=width)
 
 
 def _as_claimed(claim: Claim) -> str:
@@ -125,7 +125,7 @@ def _as_claimed(claim: Claim) -> str:
     return f"{claim.kind.value} {clean(claim.text)}"
 
 
-def _power_up_lines(design: Design, run: Run, *, claim_shows: set[str], width: int) -> list[Line]:
+def power_up_lines(design: Design, run: Run, *, claim_shows: set[str], width: int) -> list[Line]:
     """Values that the circuit happened to power up with and that no column shows."""
     netlist = design.netlist
     values = [

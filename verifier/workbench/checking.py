@@ -42,8 +42,9 @@ def check(
     """Judges every claim of every circuit in a wiring file, or only those named.
 
     `limit` is in seconds, for each claim; `depth` bounds how many instants a counterexample is looked for; with
-    `witnesses` every `must` with a trigger gets a run that shows the trigger, or the word that it cannot happen. An interrupt
-    (Ctrl-C) ends the judging: the result then holds what was decided, and its last design is marked `interrupted`.
+    `witnesses` every `must` with a trigger gets a run that shows the trigger, or the word that it cannot happen.
+    An interrupt (Ctrl-C) ends the judging: the result then holds what was decided, and its last design is marked
+    `interrupted`.
 
     Raises:
         SourceError: the file is wrong, its givens contradict each other, or it asks for what cannot be decided yet.

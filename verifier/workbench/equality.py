@@ -5,15 +5,20 @@ Registers need not correspond: only what the output pins show is compared, at ev
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import Enum
 
 from verifier.circuit.netlist import FlipFlop, Latch, NetId, Netlist, SetReset
 from verifier.circuit.side_by_side import DifferentPins, SideBySide, side_by_side
 from verifier.claims.claim import Claim, ClaimKind, Design, Given
 from verifier.claims.formula import Apply, Compare, Comparison, Formula, Initially, Operator, Signal
-from verifier.errors import CallError
+from verifier.errors import CallError, SourceError
+from verifier.evidence.verdict import DesignResult
+from verifier.workbench.checking import DEFAULT_LIMIT_SECONDS, check_design
+from verifier.workbench.judge import CONTRADICTORY_GIVENS, OnDepth
 
 CLAIM = "same_behaviour"
+NO_GIVENS = "the givens of the two circuits are not used: every run that the inputs permit is compared"
 
 
 class PowerUp(Enum):
@@ -23,6 +28,42 @@ class PowerUp(Enum):
     """Any state of the one with any state of the other."""
     MATCHING = "matching"
     """Outputs agree at the first instant, and so does storage of the same name."""
+
+
+def equal(
+    left: Design,
+    right: Design,
+    power_up: PowerUp | str = PowerUp.ALL,
+    *,
+    limit: float = DEFAULT_LIMIT_SECONDS,
+    depth: int | None = None,
+    on_depth: OnDepth | None = None,
+) -> DesignResult:
+    """Whether the outputs of the two agree at every instant: one claim, `proved`, `broken` or `undecided`.
+
+    Raises:
+        CallError: their pins differ, or no power-up states match where only matching ones are asked for.
+        InternalDisagreement: two independent ways of judging differ.
+    """
+    design = equality_design(left, right, _as_power_up(power_up))
+    try:
+        result = check_design(design, limit=limit, depth=depth, on_depth=on_depth)
+    except SourceError as error:
+        if any(finding.code == CONTRADICTORY_GIVENS for finding in error.diagnostics):
+            raise CallError(
+                f"{left.name} and {right.name} have no matching power-up states",
+                "some output, or storage of the same name, always starts differently; compare from all power-up states",
+            ) from error
+        raise
+    starts = f"power-up: {POWER_UP_MEANS[_as_power_up(power_up)]}"
+    return replace(result, assumes=(*result.assumes, starts, NO_GIVENS))
+
+
+def _as_power_up(power_up: PowerUp | str) -> PowerUp:
+    try:
+        return PowerUp(power_up)
+    except ValueError as error:
+        raise CallError(f"there is no way to power up called {power_up}", "there is all and matching") from error
 
 
 def equality_design(left: Design, right: Design, power_up: PowerUp = PowerUp.ALL) -> Design:
@@ -50,6 +91,12 @@ def equality_design(left: Design, right: Design, power_up: PowerUp = PowerUp.ALL
         start = Initially(operand=_all_agree(board, pairs))
         givens = (Given(name="matching_start", formula=start, text="outputs and storage of one name start equal"),)
     return Design(netlist=board.netlist, file=left.file, claims=(claim,), givens=givens, span=left.span)
+
+
+POWER_UP_MEANS = {
+    PowerUp.ALL: "any state of the one is compared with any state of the other",
+    PowerUp.MATCHING: "only states in which the outputs, and storage of the same name, agree are compared",
+}
 
 
 def _output(netlist: Netlist, name: str) -> tuple[NetId, ...]:

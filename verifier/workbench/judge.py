@@ -34,6 +34,7 @@ from verifier.workbench.whole_loop import whole_loop
 OnDepth = Callable[[int], None]
 """Told now and then how many instants of all runs have been searched for the claim at hand."""
 
+CONTRADICTORY_GIVENS = "contradictory-givens"
 TRIGGER_NOT_SETTLED = "whether its trigger can happen at all was not found out"
 
 
@@ -179,7 +180,7 @@ class Judge:
         culprits = next((one.givens for one in alone if _contradictory(one, self._limit_seconds)), design.givens)
         names = listing([given.name for given in culprits])
         return _finding(
-            "contradictory-givens",
+            CONTRADICTORY_GIVENS,
             f"circuit {design.name}: no run obeys the given{'s' if len(culprits) > 1 else ''} {names}",
             culprits[-1].span or Span(design.file, 1, 1, 1, 1),
             "from such givens everything would follow, so nothing is judged",
