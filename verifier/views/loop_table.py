@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 from verifier.circuit.loops import Component
 from verifier.circuit.netlist import Driver, FlipFlop, Gate, GateKind, Latch, Level, NetId, SetReset
+from verifier.logic.components import strongly_connected_components
 
 State = int
 Surrounding = int
@@ -216,39 +217,8 @@ def _successors(state: State, goal: State) -> Iterator[State]:
 
 
 def _move_components(goals: list[State]) -> Iterator[list[State]]:
-    """Strongly connected components of the graph of moves, each after all that it can reach (Tarjan 1972)."""
-    index: dict[State, int] = {}
-    lowest: dict[State, int] = {}
-    waiting: list[State] = []
-    is_waiting: set[State] = set()
-    for root in range(len(goals)):
-        if root in index:
-            continue
-        index[root] = lowest[root] = len(index)
-        waiting.append(root)
-        is_waiting.add(root)
-        path = [(root, _successors(root, goals[root]))]
-        while path:
-            state, remaining = path[-1]
-            for successor in remaining:
-                if successor not in index:
-                    index[successor] = lowest[successor] = len(index)
-                    waiting.append(successor)
-                    is_waiting.add(successor)
-                    path.append((successor, _successors(successor, goals[successor])))
-                    break
-                if successor in is_waiting:
-                    lowest[state] = min(lowest[state], index[successor])
-            else:
-                path.pop()
-                if path:
-                    lowest[path[-1][0]] = min(lowest[path[-1][0]], lowest[state])
-                if lowest[state] == index[state]:
-                    component = [waiting.pop()]
-                    while component[-1] != state:
-                        component.append(waiting.pop())
-                    is_waiting.difference_update(component)
-                    yield component
+    """Strongly connected components of the graph of moves, each after all that it can reach."""
+    return strongly_connected_components(range(len(goals)), lambda state: _successors(state, goals[state]))
 
 
 def _is_transient(component: list[State], goals: list[State]) -> bool:

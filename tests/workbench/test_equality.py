@@ -1,0 +1,158 @@
+"""Two circuits with the same pins: equal for ever, or the shortest sequence that tells them apart."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+import verifier
+from verifier.cli import main
+from verifier.errors import CallError
+from verifier.evidence.verdict import ClaimResult, Verdict
+
+PINS = "    input  tempo\n    output striking, last\n"
+BINARY = f"""\
+circuit binary_counter
+{PINS}\
+    low  = flipflop(not low) on rise of tempo start 0
+    high = flipflop(xor(high, low)) on rise of tempo start 0
+    striking = not low and not high
+    last     = low and high
+"""
+RING = f"""\
+circuit ring_counter
+{PINS}\
+    net stage[4]
+    stage[0] = flipflop(stage[3]) on rise of tempo start 1
+    stage[1] = flipflop(stage[0]) on rise of tempo start 0
+    stage[2] = flipflop(stage[1]) on rise of tempo start 0
+    stage[3] = flipflop(stage[2]) on rise of tempo start 0
+    striking = stage[0]
+    last     = stage[3]
+"""
+ADDERS = """\
+circuit adder_from_gates
+    inputs may change together
+    input  a[3], b[3]
+    output sum[4]
+    c0 = a[0] and b[0]
+    c1 = majority(a[1], b[1], c0)
+    c2 = majority(a[2], b[2], c1)
+    sum[0] = xor(a[0], b[0])
+    sum[1] = xor(a[1], b[1], c0)
+    sum[2] = xor(a[2], b[2], c1)
+    sum[3] = c2
+circuit adder_as_written
+    inputs may change together
+    input  a[3], b[3]
+    output sum[4]
+    sum = join(0b0, a) + join(0b0, b)
+"""
+UNKNOWN = """\
+circuit one_way
+    input  tempo
+    output beat
+    beat = flipflop(not beat) on rise of tempo
+circuit other_way
+    input  tempo
+    output beat
+    silent = flipflop(beat) on rise of tempo
+    beat   = not silent
+"""
+
+
+def verdict_on(folder: Path, text: str, power_up: str = "all", **options: float) -> ClaimResult:
+    path = folder / "pair.wiring"
+    path.write_text(text)
+    left, right = verifier.load(path).designs[:2]
+    (claim,) = verifier.equal(left, right, power_up, **options).claims  # type: ignore[arg-type]
+    return claim
+
+
+def test_registers_need_not_correspond(tmp_path: Path) -> None:
+    assert verdict_on(tmp_path, BINARY + RING).verdict is Verdict.PROVED
+
+
+def test_circuits_that_part_late_are_told_apart_by_the_shortest_sequence(tmp_path: Path) -> None:
+    # The ring goes wrong once its token comes to the last stage: after three rises, that is six changes of tempo.
+    wrong = RING.replace("last     = stage[3]", "last     = stage[3] and stage[0]")
+    result = verdict_on(tmp_path, BINARY + wrong)
+    assert result.verdict is Verdict.BROKEN
+    assert result.run is not None
+    tempo = [instant[0] for instant in result.run.instants]
+    assert sum(not old and new for old, new in pairwise(tempo)) == 3
+    assert len(result.run) == 6  # the first of them may rise at once
+
+
+def test_two_ways_to_write_an_adder_are_equal_and_a_slip_in_one_carry_is_found(tmp_path: Path) -> None:
+    assert verdict_on(tmp_path, ADDERS).verdict is Verdict.PROVED
+    slip = verdict_on(tmp_path, ADDERS.replace("c1 = majority(a[1], b[1], c0)", "c1 = a[1] and b[1]"))
+    assert slip.verdict is Verdict.BROKEN
+    assert slip.run is not None
+    assert len(slip.run) == 1
+
+
+def test_unknown_starts_differ_from_all_states_and_agree_from_matching_ones(tmp_path: Path) -> None:
+    assert verdict_on(tmp_path, UNKNOWN).verdict is Verdict.BROKEN
+    assert verdict_on(tmp_path, UNKNOWN, "matching").verdict is Verdict.PROVED
+
+
+def test_matching_states_that_do_not_exist_are_an_error_and_no_proof(tmp_path: Path) -> None:
+    starts = "    input tempo\n    output beat\n    beat = flipflop(beat) on rise of tempo start "
+    with pytest.raises(CallError, match="no matching power-up states"):
+        verdict_on(tmp_path, f"circuit low\n{starts}0\ncircuit high\n{starts}1\n", "matching")
+
+
+def test_different_pins_and_a_wrong_power_up_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(CallError, match="cannot be compared"):
+        verdict_on(tmp_path, BINARY + ADDERS)
+    with pytest.raises(CallError, match="no way to power up called some"):
+        verdict_on(tmp_path, UNKNOWN, "some")
+
+
+def test_a_comparison_cut_short_is_undecided(tmp_path: Path) -> None:
+    assert verdict_on(tmp_path, BINARY + RING, limit=1e-9).verdict is Verdict.UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("text", "names", "options", "code", "said"),
+    [
+        (BINARY + RING, ["binary_counter", "ring_counter"], [], 0, "binary_counter and ring_counter behave the same"),
+        (UNKNOWN, ["one_way", "other_way"], [], 1, "one_way.beat is"),
+        (UNKNOWN, ["one_way", "other_way"], ["--power-up", "matching"], 0, "one_way and other_way behave the same"),
+        (BINARY + RING, ["binary_counter", "ring_counter"], ["--limit", "1e-9"], 3, "may or may not behave the same"),
+        (UNKNOWN, ["one_way", "one_way"], ["--power-up", "matching"], 0, "one_way@1 and one_way@2 behave the same"),
+    ],
+)
+def test_the_command_says_it_and_ends_accordingly(
+    text: str,
+    names: list[str],
+    options: list[str],
+    code: int,
+    said: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    (tmp_path / "pair.wiring").write_text(text)
+    assert main(["equal", str(tmp_path / "pair.wiring"), *names, *options]) == code
+    out = " ".join(capsys.readouterr().out.split())
+    assert said in out
+    assert "the givens of the two circuits are not used" in out
+
+
+def test_the_second_circuit_may_stand_in_another_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    one, two = tmp_path / "one.wiring", tmp_path / "two.wiring"
+    one.write_text(BINARY)
+    two.write_text(RING)
+    call = ["equal", str(one), "binary_counter", "ring_counter"]
+    assert main(call) == 2
+    assert "there is no circuit named ring_counter" in capsys.readouterr().err
+    assert main([*call, "--other", str(two)]) == 0
+    with pytest.raises(SystemExit) as ended:
+        main([*call, "--power-up", "sideways"])
+    assert ended.value.code == 2
+    with pytest.raises(SystemExit) as ended:
+        main([*call, "third_circuit"])
+    assert ended.value.code == 2

@@ -1,0 +1,37 @@
+"""Few large cubes that cover a set of states exactly.
+
+S. Minato, "Fast generation of irredundant sum-of-products forms from binary decision diagrams", SASIMI 1992, after E. Morreale 1970;
+here on truth tables: integers of `2 ** count` bits, bit `k` for the row in which variable `i` has bit `i` of `k`.
+"""
+
+from __future__ import annotations
+
+TruthTable = int
+Cube = tuple[tuple[int, bool], ...]
+"""Variables with their values; those not named are free."""
+
+
+def irredundant_cover(function: TruthTable, count: int) -> list[Cube]:
+    """Cubes whose union is the function of `count` variables. Recursion is at most `count` deep."""
+    return _cover(function, function, count)[0]
+
+
+def _cover(lower: TruthTable, upper: TruthTable, count: int) -> tuple[list[Cube], TruthTable]:
+    """Cubes whose union contains `lower` and stays within `upper`, and that union."""
+    everything = (1 << (1 << count)) - 1
+    if lower == 0:
+        return [], 0
+    if upper == everything:
+        return [()], everything
+    half = 1 << (count - 1)
+    mask = (1 << half) - 1
+    lower_0, lower_1 = lower & mask, lower >> half
+    upper_0, upper_1 = upper & mask, upper >> half
+    cubes_0, union_0 = _cover(lower_0 & ~upper_1, upper_0, count - 1)
+    cubes_1, union_1 = _cover(lower_1 & ~upper_0, upper_1, count - 1)
+    rest = (lower_0 & ~union_0) | (lower_1 & ~union_1)
+    cubes_both, union_both = _cover(rest, upper_0 & upper_1, count - 1)
+    variable = count - 1
+    cubes = [((variable, False), *cube) for cube in cubes_0]
+    cubes += [((variable, True), *cube) for cube in cubes_1]
+    return cubes + cubes_both, (union_0 | union_both) | (union_1 | union_both) << half
