@@ -27,7 +27,7 @@ def sessions() -> list[tuple[str, str]]:
     return found
 
 
-@pytest.mark.parametrize(("command", "output"), sessions())
+@pytest.mark.parametrize(("command", "output"), sessions(), ids=[command for command, _ in sessions()])
 def test_the_readme_shows_what_the_command_prints(command: str, output: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
     # A pipe 80 columns wide, without colour, as a reader of a text file has it.

@@ -289,6 +289,27 @@ def test_the_loop_is_written_once_where_both_arrivals_have_the_same_events() -> 
     assert run.loop_from == 1
 
 
+def test_the_events_are_chosen_among_all_ways_to_the_same_instant() -> None:
+    """When `d` and `clk` rise together, `a` may read 0 or 1, and two rounds later it is cleared either way."""
+    builder = NetlistBuilder("either_way", inputs_may_change_together=True)
+    for name in ("d", "clk"):
+        builder.input(name)
+    wire(builder, "high = high")
+    builder.flip_flop("a", "d", "clk", start=False, clear="done")
+    builder.flip_flop("busy", "high", "clk", start=False)
+    builder.flip_flop("done", "high", "busy", start=False)
+    netlist = builder.build()
+    instants = rows(netlist, "d clk high a busy done", "001000 111011")
+    assert len(Simulator(netlist).outcomes_leading_to(*instants)) == 2
+    a_is_clean = NeverGlitches(signal=signal(netlist, "a"))
+    (a_net,) = a_is_clean.signal.nets
+    assert a_net in replay_lasso(design(netlist), instants, 1, claim(a_is_clean)).events[1].may_glitch
+    never_done = claim(Never(operand=signal(netlist, "done")))
+    assert a_net not in replay_lasso(design(netlist, a_is_clean), instants, 1, never_done).events[1].may_glitch
+    with pytest.raises(InternalDisagreement, match="not broken"):
+        replay_lasso(design(netlist, a_is_clean), instants, 1, claim(a_is_clean))
+
+
 def test_a_race_that_closes_the_loop_breaks_settles() -> None:
     """Releasing both sides of a cross-coupled pair at once races; with one side first it does not."""
     builder = NetlistBuilder("pair", inputs_may_change_together=True)

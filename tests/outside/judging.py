@@ -1,4 +1,4 @@
-"""Judges wiring text through the public face, and reads verdicts and lengths off the results. It judges nothing itself."""
+"""Judges wiring text through the public face, and reads verdicts and lengths off the results."""
 
 from __future__ import annotations
 

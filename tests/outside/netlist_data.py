@@ -1,4 +1,4 @@
-"""Reads the small gate netlists that the package circuitgraph ships as data. Understands what c17 and s27 need, no more."""
+"""Reads the small gate netlists that the package circuitgraph ships as data: what c17 and s27 need, no more."""
 
 from __future__ import annotations
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
+
 from outside.judging import HERE, verdicts
 from outside.netlist_data import shipped
 
@@ -75,7 +76,8 @@ def test_the_published_equations_are_proved_and_a_wrong_one_is_not() -> None:
 def test_a_gate_of_the_wrong_kind_breaks_rows() -> None:
     wrong = PUBLISHED.replace("N11 = nand(N3, N6)", "N11 = nor(N3, N6)")
     found = verdicts(c17(rows("N22", VECTORS["N22"]), wrong))
-    # A NOR in place of a NAND differs where exactly one of N3 and N6 is high; with N2 high N22 then sees it unless N1 N3 hides it.
+    # A NOR in place of a NAND differs where exactly one of N3 and N6 is high; N22 sees it with N2 high, unless N1 N3
+    # hides it.
     seen = {
         index
         for index in range(32)

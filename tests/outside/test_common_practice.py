@@ -1,10 +1,15 @@
-"""What builders know of change-overs, ripple counters and carries. Common practice, no source, unless said otherwise."""
+"""What builders know of change-overs, ripple counters and carries: common practice, no source, unless one is named."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
+
 from outside.judging import HERE, circuits_of, design_of, expected_words, judged, lengths, verdicts, words
 from outside.walking import number
+from verifier import Design
+from verifier.claims.run import Instant
 
 CHANGE_OVERS = ("plain_multiplexer", "two_registers", "one_register", "registers_not_crossed")
 
@@ -29,7 +34,7 @@ def test_the_false_edge_of_the_multiplexer_comes_with_the_choice_alone() -> None
     assert moved == ["choose", "beat"]
 
 
-def _moves(design, instants, name: str) -> bool:  # type: ignore[no-untyped-def]
+def _moves(design: Design, instants: Sequence[Instant], name: str) -> bool:
     return number(design, instants[-2], name) != number(design, instants[-1], name)
 
 
@@ -82,8 +87,8 @@ def first_spike(value: int, order: list[int]) -> int | None:
     return None
 
 
-# Motorola FAST and LS TTL Data, p. 5-229 (LS196/LS197): outputs of a ripple counter do not change together, decoded outputs
-# show spikes and are not for clocks or strobes. That a synchronous counter's do so too: common practice.
+# Motorola FAST and LS TTL Data, p. 5-229 (LS196/LS197): outputs of a ripple counter do not change together, decoded
+# outputs show spikes and are not for clocks or strobes. That a synchronous counter's do so too: common practice.
 @pytest.mark.parametrize("counter", [RIPPLE, TOGETHER])
 def test_decoded_outputs_of_a_binary_counter_spike_when_the_passing_values_come_by(counter: str) -> None:
     found = lengths(decoder(counter))
@@ -117,7 +122,8 @@ def carrying(carry: str) -> str:
 """
 
 
-# Motorola F161A/F163A sheet: the terminal count is open to decoding spikes, not for use as a clock or asynchronous reset.
+# Motorola F161A/F163A sheet: the terminal count is open to decoding spikes, and not for use as a clock or as an
+# asynchronous reset.
 def test_the_terminal_count_of_a_161_may_spike_and_one_behind_a_flip_flop_does_not() -> None:
     plain = lengths(carrying("carry = enable and count == 15"))
     # The first mixture that holds fifteen is the one from 7 to 8: the eighth rise.
@@ -135,5 +141,5 @@ def test_a_ripple_counter_counts_right_whenever_all_is_quiet() -> None:
         ]
     )
     found = verdicts(decoder(RIPPLE) + "\n    " + claims)
-    assert (found["counts"], found["together"], found["wrong"]) == ("proved", "proved", "broken")
+    assert (found["counts"], found["at_once"], found["wrong"]) == ("proved", "proved", "broken")
     assert design_of(decoder(RIPPLE)).netlist.flip_flops

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import pytest
+
 from outside.judging import design_of, judged, lengths, verdicts
 from outside.walking import number, walked
-
+from verifier import Design
 from verifier.evidence.simulator import Simulator
 
 
@@ -25,8 +26,8 @@ def pair(kind: str, together: bool, further: str = "") -> str:
     )
 
 
-# Unger 1969 (from memory); Brzozowski and Seger 1995 (own computation of the states): a NAND pair released from both inputs
-# low at once has a critical race; released one after the other it has none.
+# Unger 1969 (from memory); Brzozowski and Seger 1995 (own computation of the states): a NAND pair released from both
+# inputs low at once has a critical race; released one after the other it has none.
 def test_a_nand_pair_released_from_both_inputs_at_once_races() -> None:
     found = lengths(pair("nand", together=True))
     assert found["settles"] == 2
@@ -44,7 +45,8 @@ def test_a_pair_whose_inputs_move_one_at_a_time_settles(kind: str) -> None:
 
 @pytest.mark.parametrize("kind", ["nand", "nor"])
 def test_the_race_is_the_release_of_both_and_nothing_else(kind: str) -> None:
-    active, idle = ("not up_n and not down_n", "up_n and down_n") if kind == "nand" else ("up_n and down_n", "not (up_n or down_n)")
+    high, low = "up_n and down_n", "not up_n and not down_n"
+    active, idle = (low, high) if kind == "nand" else (high, low)
     without = f"given never_both_released: never ({idle} and before ({active}))"
     assert verdicts(pair(kind, together=True, further=without))["settles"] == "proved"
 
@@ -73,7 +75,7 @@ def test_ordinary_changes_of_the_pair_end_where_they_should() -> None:
     assert _outcomes(design, rest, {"up_n": 1, "down_n": 0}) == {(0, 1, False)}
 
 
-def _outcomes(design, here: dict[str, int], then: dict[str, int]) -> set[tuple[int, int, bool]]:  # type: ignore[no-untyped-def]
+def _outcomes(design: Design, here: dict[str, int], then: dict[str, int]) -> set[tuple[int, int, bool]]:
     instants = [i for i in walked(design) if all(number(design, i, name) == value for name, value in here.items())]
     (instant,) = instants
     inputs = {design.netlist.signals[name][0]: bool(value) for name, value in then.items()}
@@ -88,7 +90,7 @@ def ring(inverters: int) -> str:
     return "\n    ".join(["circuit tempo_ring", "output stage_0", *gates, "can high: stage_0", "can low: not stage_0"])
 
 
-# Textbook fact (from memory; own computation up to 7): a ring of inverters has no stable state for odd n, and two for even n.
+# Textbook (from memory; own computation up to 7): a ring of n inverters has no stable state for odd n, two for even n.
 @pytest.mark.parametrize("inverters", [1, 3, 5, 7])
 def test_a_ring_of_an_odd_number_of_inverters_never_settles(inverters: int) -> None:
     assert lengths(ring(inverters))["settles"] == 1

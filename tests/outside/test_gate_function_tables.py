@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import pytest
+
 from outside.judging import lengths, verdicts
 
 
@@ -111,7 +112,9 @@ def circuit(package: Package, wiring: str, turned_over: bool = False) -> str:
 
 
 def row_numbers(found: dict[str, str], word: str) -> tuple[int, ...]:
-    return tuple(int(name.removeprefix("row_")) for name, verdict in found.items() if verdict == word and name != "settles")
+    return tuple(
+        int(name.removeprefix("row_")) for name, verdict in found.items() if verdict == word and name != "settles"
+    )
 
 
 @pytest.mark.parametrize(("name", "wiring"), WIRINGS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from outside.judging import design_of, lengths, verdicts
 from outside.walking import edges_of
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
+
 from outside.judging import design_of, judged, lengths, verdicts
 from outside.walking import first_instants, number
-
 from verifier.evidence.simulator import Simulator
 
 SELECTOR = "(a and b) or (not a and c)"
@@ -22,8 +22,8 @@ def lamp(function: str, given: str = "", together: bool = False) -> str:
     )
 
 
-# Huffman 1957; McCluskey 1962 (names looked up, the place of the hazard own computation): with b = c = 1, a change of `a`
-# may send f low for a moment; the consensus term `b c` holds it.
+# Huffman 1957; McCluskey 1962 (names looked up, the place of the hazard own computation): with b = c = 1, a change of
+# `a` may send f low for a moment; the consensus term `b c` holds it.
 def test_the_selector_has_a_static_hazard_and_the_consensus_term_cures_it() -> None:
     assert verdicts(lamp(SELECTOR))["clean"] == "broken"
     assert verdicts(lamp(WITH_CONSENSUS))["clean"] == "proved"
@@ -72,8 +72,8 @@ def function(a: int, b: int, c: int) -> int:
     return b if a else c
 
 
-# Course notes on Eichelberger 1965: a change of several inputs has a static hazard when f is the same before and after, and
-# is not the same everywhere in the smallest cube around both (for a sum of all prime implicants).
+# Course notes on Eichelberger 1965: a change of several inputs has a static hazard when f is the same before and after,
+# and is not the same everywhere in the smallest cube around both (for a sum of all prime implicants).
 def test_with_several_inputs_at_once_every_change_is_judged_as_the_theorem_says() -> None:
     design = design_of(lamp(WITH_CONSENSUS, together=True))
     simulator = Simulator(design.netlist)

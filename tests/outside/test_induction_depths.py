@@ -1,7 +1,8 @@
-"""Textbook examples whose properties need different induction depths: what is true of them, and how deep induction must go.
+"""Textbook examples whose properties need different induction depths: what is true of them, and how deep it must go.
 
-Published idea: Sheeran, Singh, Stalmarck, FMCAD 2000. The numbers are own computation, made again here on the model that
-the engines see. A property is proved at depth k when k good states in a row never lead to a bad one, and the first k are good.
+Published idea: Sheeran, Singh, Stalmarck, FMCAD 2000. The numbers are own computation, made again here on the model
+that the engines see. A property is proved at depth k when k good states in a row never lead to a bad one, and the first
+k are good.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+
 from outside.judging import design_of, lengths, verdicts
 from outside.walking import next_table
 
@@ -18,13 +20,14 @@ JOHNSON = "join(count[2..0], not count[3])"
 
 
 def counter(width: int, rule: str, start: int | str, claims: list[str], enabled: bool = False) -> str:
+    taken = "if enable then following else count" if enabled else "following"
     lines = [
         "circuit bells",
-        f"input tempo free running{'' if not enabled else ', enable'}" if not enabled else "input tempo, enable",
+        "input tempo, enable" if enabled else "input tempo free running",
         f"output count[{width}]",
         f"following = {rule}",
         f"net following[{width}]",
-        f"count = flipflop({'if enable then following else count' if enabled else 'following'}) on rise of tempo start {start}",
+        f"count = flipflop({taken}) on rise of tempo start {start}",
         *claims,
     ]
     return "\n    ".join(lines)
@@ -35,7 +38,7 @@ def never(*values: int) -> list[str]:
 
 
 def induction_depth(table: list[int], start: int, is_bad: Callable[[int], bool]) -> int:
-    """The smallest k at which the property is proved, by following every path of good states backwards from a bad one."""
+    """The smallest k at which the property is proved: every path of good states is followed until it ends or is bad."""
     ends = {value for value in range(len(table)) if not is_bad(value) and is_bad(table[value])}
     depth, first = 1, start
     while ends:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from outside.judging import design_of, verdicts
 from outside.walking import cycle_lengths, edges_of, next_table, values_reached
 

@@ -9,9 +9,9 @@ from itertools import product
 
 import networkx
 import pytest
+
 from outside.judging import HERE, design_of, lengths, verdicts
 from outside.netlist_data import shipped
-
 from verifier.evidence.simulator import Simulator
 
 PUBLISHED = (HERE / "benchmarks.wiring").read_text()

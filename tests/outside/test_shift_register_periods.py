@@ -1,8 +1,9 @@
-"""Maximal-length registers: periods on the model that the engines see, and proofs that the dead state is never reached."""
+"""Maximal-length registers: periods on the model that the engines see, and proofs that zero is never reached."""
 
 from __future__ import annotations
 
 import pytest
+
 from outside.judging import design_of, lengths, verdicts
 from outside.walking import cycle_lengths, next_table, period_from, values_reached
 

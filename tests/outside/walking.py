@@ -13,8 +13,6 @@ from verifier.evidence.simulator import Simulator
 from verifier.logic.bit_graph import VARIABLE, BitGraph, Literal
 from verifier.views.settled import SettledModel
 
-Graph = networkx.DiGraph
-
 
 def number(design: Design, instant: Instant, name: str) -> int:
     """The value of a signal, its lowest bit first."""
@@ -28,10 +26,10 @@ def first_instants(design: Design) -> set[Instant]:
     return {instant for inputs in choices for instant, _ in simulator.first_instants(inputs)}
 
 
-def walked(design: Design) -> Graph:
+def walked(design: Design) -> networkx.DiGraph:
     """Every instant that permitted steps lead to, and every such step, as an explicit graph."""
     simulator = Simulator(design.netlist)
-    graph: Graph = networkx.DiGraph()
+    graph: networkx.DiGraph = networkx.DiGraph()
     pending = list(first_instants(design))
     graph.add_nodes_from(pending)
     while pending:
@@ -58,9 +56,9 @@ def values_reached(design: Design, name: str) -> set[int]:
     return {number(design, instant, name) for instant in walked(design)}
 
 
-def edges_of(design: Design, name: str, clock: str) -> Graph:
+def edges_of(design: Design, name: str, clock: str) -> networkx.DiGraph:
     """The steps in which the clock rises, seen at the signal `name` alone."""
-    graph: Graph = networkx.DiGraph()
+    graph: networkx.DiGraph = networkx.DiGraph()
     for old, new in walked(design).edges:
         if number(design, new, clock) > number(design, old, clock):
             graph.add_edge(number(design, old, name), number(design, new, name))
@@ -89,8 +87,8 @@ def next_table(design: Design, name: str, clock: str) -> list[int]:
         if rises == everywhere:
             assert all(column == everywhere for column in columns[len(state) :])
             tables.add(tuple(columns[: len(state)]))
-    (columns,) = tables
-    digits = [f"{column:0{size}b}"[::-1] for column in columns]
+    (only,) = tables
+    digits = [f"{column:0{size}b}"[::-1] for column in only]
     return [sum((row[value] == "1") << bit for bit, row in enumerate(digits)) for value in range(size)]
 
 
@@ -112,14 +110,19 @@ def _evaluated(graph: BitGraph, roots: list[Literal], known: dict[Literal, int],
         if graph.lefts[node] == VARIABLE:
             result[node] = known[2 * node]
         else:
-            left, right = graph.lefts[node], graph.rights[node]
-            result[node] = (result[left >> 1] ^ everywhere * (left & 1)) & (result[right >> 1] ^ everywhere * (right & 1))
-    return [result[root >> 1] ^ everywhere * (root & 1) for root in roots]
+            left = _seen_from(result, graph.lefts[node], everywhere)
+            right = _seen_from(result, graph.rights[node], everywhere)
+            result[node] = left & right
+    return [_seen_from(result, root, everywhere) for root in roots]
+
+
+def _seen_from(result: dict[int, int], literal: Literal, everywhere: int) -> int:
+    return result[literal >> 1] ^ everywhere * (literal & 1)
 
 
 def cycle_lengths(table: list[int]) -> list[int]:
     """The lengths of all cycles of a next-value table, in ascending order."""
-    graph: Graph = networkx.DiGraph(list(enumerate(table)))
+    graph: networkx.DiGraph = networkx.DiGraph(list(enumerate(table)))
     return sorted(len(cycle) for cycle in networkx.simple_cycles(graph))
 
 

@@ -99,9 +99,8 @@ def first_failure(formula: Formula, run: Run) -> int | None:
 
 
 def shown_on(formula: Formula, run: Run) -> bool:
-    """The endless run shows a `can` of this formula: it holds at some instant."""
-    judged = formula.operand if isinstance(formula, Eventually) else formula
-    return any(evaluate_lasso(judged, run).values)
+    """A `can` of this formula is shown: it holds at some instant. An outermost `eventually` changes nothing."""
+    return any(evaluate_lasso(formula, run).values)
 
 
 def unroll(run: Run, rounds: int) -> Run:

@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from verifier.engines.bounded_search import ENGINE as BOUNDED_SEARCH
 from verifier.engines.bounded_search import BoundedSearch
 from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
+from verifier.engines.explicit_search import search_explicitly
 from verifier.engines.lifting import Cube
 from verifier.engines.property_directed import ENGINE as PROPERTY_DIRECTED
 from verifier.engines.property_directed import CounterexampleLength, PropertyDirectedReachability
@@ -100,6 +101,9 @@ class Chooser:
         system = system.cone_of_influence()
         if system.bad == FALSE or FALSE in system.constraints:
             return Unreachable(invariant=Invariant(()), engine="constant")
+        found = search_explicitly(system, deadline, depth)
+        if found is not None:
+            return found
         circuit = self._circuit
         if circuit is None or not circuit.admits(system):
             circuit = _Circuit(graph=system.graph, constraints=system.constraints)

@@ -20,6 +20,7 @@ from dataclasses import replace
 from verifier.engines.bounded_search import BoundedSearch
 from verifier.engines.chooser import FIRST_FRAMES, LEAST_TURN_SECONDS, Progress
 from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
+from verifier.engines.explicit_search import search_endless_explicitly
 from verifier.engines.property_directed import PropertyDirectedReachability
 from verifier.engines.step_solver import StepSolver
 from verifier.logic.bit_graph import FALSE
@@ -48,7 +49,11 @@ def decide_endless(
     if FALSE in system.constraints or FALSE in (system.fairness or ()):
         never = replace(system, bad=FALSE, fairness=None)
         return Unreachable(invariant=Invariant(()), engine="constant", about=never)
-    search = _EndlessSearch(system, deadline, depth, progress)
+    counting = CountingSystem(system)
+    found = search_endless_explicitly(system, counting, deadline, depth)
+    if found is not None:
+        return found
+    search = _EndlessSearch(system, counting, deadline, depth, progress)
     try:
         return search.decide()
     except NoAnswerError as stopped:
@@ -59,13 +64,20 @@ def decide_endless(
 class _EndlessSearch:
     """The two searches taking turns on one system."""
 
-    def __init__(self, system: TransitionSystem, deadline: float, depth: int | None, progress: Progress | None) -> None:
+    def __init__(
+        self,
+        system: TransitionSystem,
+        counting: CountingSystem,
+        deadline: float,
+        depth: int | None,
+        progress: Progress | None,
+    ) -> None:
         self._deadline = deadline
         self._depth = depth
         self._progress = progress
         self._repeating = repeating(system)
         self._bounded = BoundedSearch(self._repeating.system)
-        self._counting = CountingSystem(system)
+        self._counting = counting
         self._rounds = FIRST_ROUNDS
         self._step = StepSolver(system.graph, system.constraints)
         self._proof = self._new_proof()

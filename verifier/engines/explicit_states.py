@@ -13,7 +13,7 @@ For systems of few registers and few inputs; `fits` says which. It searches brea
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.logic.bit_graph import VARIABLE, Literal
@@ -35,9 +35,9 @@ class Edge:
     target: int
     """Index of the state."""
     lanes: Lanes
-    """The input vectors that lead there."""
-    marked: Lanes
-    """Those of them under which the mark is 1."""
+    """The input vectors that lead there and give these marks."""
+    marks: int
+    """Bit `i`: mark `i` is 1 under them."""
 
 
 class TooLarge(Exception):  # noqa: N818
@@ -52,12 +52,12 @@ def fits(system: TransitionSystem) -> bool:
 
 
 class ExplicitStates:
-    """The reachable states of one system; `mark` is a literal whose lanes are kept with the edges."""
+    """The reachable states of one system; edges are told apart by the marks, literals of the caller's."""
 
-    def __init__(self, system: TransitionSystem, mark: Literal) -> None:
+    def __init__(self, system: TransitionSystem, marks: Sequence[Literal] = ()) -> None:
         self._system = system
         self._everything = (1 << (1 << len(system.inputs))) - 1
-        self._step = _compiled(system, mark)
+        self._step = _compiled(system, marks)
         self.states: list[State] = [0]
         self.edges: list[list[Edge]] = []
         self._number: dict[State, int] = {0: 0}
@@ -74,44 +74,46 @@ class ExplicitStates:
                 raise NoAnswerError("the time ran out")
             if len(self.states) > MOST_STATES:
                 raise TooLarge(f"more than {MOST_STATES} states")
-            permitted, bad, marked, *following = self._step(*self._registers_of(self.states[number]))
+            permitted, bad, *following = self._step(*self._registers_of(self.states[number]))
             if permitted & bad:
-                return self._way_to(number, permitted & bad)
-            self.edges.append(
-                [
-                    Edge(self._found(state, number, lanes), lanes, lanes & marked)
-                    for lanes, state in _split(permitted, following)
-                ]
-            )
+                return self.frames([*self.way_to(number), permitted & bad])
+            self.edges.append([self._edge(number, lanes, spelled) for lanes, spelled in _split(permitted, following)])
             number += 1
         return None
 
     def _registers_of(self, state: State) -> Iterator[Lanes]:
         return (self._everything if state >> place & 1 else 0 for place in range(len(self._system.registers)))
 
-    def _found(self, state: State, origin: int, lanes: Lanes) -> int:
+    def _edge(self, origin: int, lanes: Lanes, spelled: int) -> Edge:
+        """Registers stand below the marks in what the lanes spell."""
+        count = len(self._system.registers)
+        state = spelled & ((1 << count) - 1)
         number = self._number.get(state)
         if number is None:
             number = self._number[state] = len(self.states)
             self.states.append(state)
             self._origins.append((origin, lanes))
-        return number
+        return Edge(number, lanes, spelled >> count)
 
-    def _way_to(self, number: int, last_lanes: Lanes) -> Counterexample:
-        """The frames of a shortest way; among its inputs the lane in which the first ones are 0."""
-        frames = [last_lanes]
+    def way_to(self, number: int) -> list[Lanes]:
+        """The lanes of each frame of a shortest way to a state."""
+        ways: list[Lanes] = []
         while number:
             number, lanes = self._origins[number]
-            frames.append(lanes)
+            ways.append(lanes)
+        return ways[::-1]
+
+    def frames(self, ways: Sequence[Lanes]) -> Counterexample:
+        """Frames with, among the lanes of each, the one in which the first inputs are 0."""
         inputs = self._system.inputs
-        lanes_of = ((lanes & -lanes).bit_length() - 1 for lanes in reversed(frames))
+        lanes = [(way & -way).bit_length() - 1 for way in ways]
         return Counterexample(
-            tuple({variable: bool(lane >> place & 1) for place, variable in enumerate(inputs)} for lane in lanes_of)
+            tuple({variable: bool(lane >> place & 1) for place, variable in enumerate(inputs)} for lane in lanes)
         )
 
 
-def _split(lanes: Lanes, following: list[Lanes]) -> list[tuple[Lanes, State]]:
-    """The lanes, apart by the state that the next values spell."""
+def _split(lanes: Lanes, following: Sequence[Lanes]) -> list[tuple[Lanes, int]]:
+    """The lanes, apart by the number that the values spell."""
     groups = [(lanes, 0)] if lanes else []
     for place, high in enumerate(following):
         parted: list[tuple[Lanes, State]] = []
@@ -125,11 +127,11 @@ def _split(lanes: Lanes, following: list[Lanes]) -> list[tuple[Lanes, State]]:
     return groups
 
 
-def _compiled(system: TransitionSystem, mark: Literal) -> Callable[..., tuple[Lanes, ...]]:
-    """A function from the registers' lanes to those of "permitted", bad, the mark and every next value."""
+def _compiled(system: TransitionSystem, marks: Sequence[Literal]) -> Callable[..., tuple[Lanes, ...]]:
+    """A function from the registers' lanes to those of "permitted", bad, every next value and every mark."""
     graph = system.graph
     permitted = graph.all_of(system.constraints)
-    roots = [permitted, system.bad, mark, *(register.next for register in system.registers)]
+    roots = [permitted, system.bad, *(register.next for register in system.registers), *marks]
     count = len(system.inputs)
     everything = (1 << (1 << count)) - 1
     names = {register.variable >> 1: f"r{place}" for place, register in enumerate(system.registers)}

@@ -9,11 +9,14 @@ answer `unsat`:
     step   all clauses and constraints 1 in one frame, and some clause 0 in the next
     claim  all clauses and constraints 1 in a frame, and the bad bit 1 in it
 
-It does not find invariants, and it does not judge whether the transition system says what the circuit does.
+Registers have names that are the same whenever the system is built in the same way, so that a saved invariant can be
+read back (`certificate_reading.py`). It does not find invariants, and it does not judge whether the transition system
+says what the circuit does.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from verifier.errors import InternalDisagreement
@@ -32,19 +35,49 @@ def recheck(system: TransitionSystem, invariant: Invariant, limit_seconds: float
         InternalDisagreement: a check failed; the message names the first one.
         Unconfirmed: a check was not answered within the limit.
     """
+    failed = failed_check(system, invariant, limit_seconds)
+    if failed is not None:
+        raise InternalDisagreement(f"a fresh solver does not agree with the proof: its check {failed}")
+
+
+def failed_check(system: TransitionSystem, invariant: Invariant, limit_seconds: float = 10.0) -> str | None:
+    """The first of the three checks that a fresh solver does not answer with `unsat`, and its answer; None if all are.
+
+    Raises Unconfirmed when one was not answered within the limit.
+    """
     answers = judge_script(certificate_text(system, invariant), limit_seconds)
     for check, answer in zip(CHECKS, answers, strict=False):
         if answer == "unknown":
             raise Unconfirmed(f"the fresh solver had no answer to the proof's check `{check}` in time")
         if answer != "unsat":
-            raise InternalDisagreement(f"a fresh solver does not agree with the proof: its check `{check}` is {answer}")
+            return f"`{check}` is {answer}"
     if len(answers) != len(CHECKS):
         raise InternalDisagreement(f"a fresh solver gave {len(answers)} answers to {len(CHECKS)} checks")
+    return None
 
 
-def certificate_text(system: TransitionSystem, invariant: Invariant) -> str:
-    """The script; any solver that reads SMT-LIB 2.6 answers `unsat` three times when the invariant proves the claim."""
-    return "\n".join(_Script(system, invariant).lines()) + "\n"
+def certificate_text(system: TransitionSystem, invariant: Invariant, header: Sequence[str] = ()) -> str:
+    """The script; any solver that reads SMT-LIB 2.6 answers `unsat` three times when the invariant proves the claim.
+
+    The lines of the header become comments.
+    """
+    comments = [f"; {comment_text(text)}" for text in header]
+    return "\n".join([*comments, *_Script(system, invariant).lines()]) + "\n"
+
+
+def comment_text(text: str) -> str:
+    """The text on one line, with nothing but printable ASCII."""
+    return "".join(character if " " <= character <= "~" else ascii(character)[1:-1] for character in text)
+
+
+def register_symbols(system: TransitionSystem) -> dict[Literal, str]:
+    """Variable of each register to its symbol in a certificate, without the quotes. No two are the same.
+
+    A register keeps its name, as far as a quoted symbol can hold it; the second of one name is `name (2)`, and so on,
+    in the order of the registers.
+    """
+    unique = _Unique()
+    return {r.variable: unique.symbol(system.graph.names[r.variable >> 1]) for r in system.registers}
 
 
 class _Script:
@@ -60,7 +93,7 @@ class _Script:
                 raise InternalDisagreement(f"an invariant speaks of variable {variable}, which is no register")
         steps = [self._next[variable] for variable in clause_variables]
         nodes = system.graph.cone([system.bad, *system.constraints, *steps, *clause_variables])
-        self._names = _names(system.graph, nodes)
+        self._names = _names(system, nodes)
         self._nodes = nodes
 
     def lines(self) -> Iterable[str]:
@@ -112,11 +145,13 @@ def _check(name: str, assertions: Sequence[str]) -> Iterable[str]:
 
 
 def _all(texts: Iterable[str]) -> str:
-    return f"(and true {' '.join(texts)})"
+    joined = " ".join(texts)
+    return f"(and true {joined})" if joined else "true"
 
 
 def _any(texts: Iterable[str]) -> str:
-    return f"(or false {' '.join(texts)})"
+    joined = " ".join(texts)
+    return f"(or false {joined})" if joined else "false"
 
 
 _CORE_SYMBOLS = ("true", "false", "not", "and", "or", "xor", "ite", "distinct", "=", "=>", "Bool")
@@ -124,23 +159,36 @@ _RESERVED = frozenset((*_CORE_SYMBOLS, "permitted", "bad", "invariant", "invaria
 """Symbols that mean something in the script. In SMT-LIB `|and|` and `and` are the same symbol."""
 
 
-def _names(graph: BitGraph, nodes: Sequence[int]) -> dict[int, str]:
-    """A symbol for each node, no two the same.
+class _Unique:
+    """Gives out symbols, each once."""
 
-    Variables keep their names, in quotes, as far as a quoted symbol can hold them; a name that is taken gets its node
-    number.
-    """
-    names = {node: f"n{node}" for node in nodes if graph.lefts[node] != VARIABLE}
-    taken = {*_RESERVED, *names.values()}
+    def __init__(self) -> None:
+        self._taken = set(_RESERVED)
+        self._met: Counter[str] = Counter()
+
+    def symbol(self, name: str) -> str:
+        base = "".join(map(_quotable, name))
+        symbol = base
+        while symbol in self._taken:
+            self._met[base] += 1
+            symbol = f"{base} ({self._met[base] + 1})"
+        self._taken.add(symbol)
+        return symbol
+
+
+def _names(system: TransitionSystem, nodes: Sequence[int]) -> dict[int, str]:
+    """A symbol for each node, no two the same. Registers have theirs whatever else there is; gates are `~1`, `~2`, ..."""
+    graph, unique = system.graph, _Unique()
+    names = {r.variable >> 1: f"|{unique.symbol(graph.names[r.variable >> 1])}|" for r in system.registers}
+    gates = 0
     for node in nodes:
-        if node and graph.lefts[node] == VARIABLE:
-            symbol = "".join(map(_quotable, graph.names[node]))
-            while symbol in taken:
-                symbol = f"{symbol} ({node})"
-            taken.add(symbol)
-            names[node] = f"|{symbol}|"
-    return names
+        if graph.lefts[node] != VARIABLE:
+            gates += 1
+            names[node] = f"~{gates}"
+        elif node and node not in names:
+            names[node] = f"|{unique.symbol(graph.names[node])}|"
+    return {node: names[node] for node in nodes if node}
 
 
 def _quotable(character: str) -> str:
-    return character if " " <= character <= "~" and character not in "|\\" else "_"
+    return character if " " <= character <= "}" and character not in "|\\" else "_"

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import NoReturn
 
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.run import Run
 from verifier.errors import Diagnostic
-from verifier.logic.transition_system import Invariant
+from verifier.logic.transition_system import Invariant, TransitionSystem
 
 
 class Verdict(Enum):
@@ -49,6 +49,8 @@ class ClaimResult:
     """For `broken` and `shown`: the replayed run, the breach or the showing at its last instant."""
     invariant: Invariant | None = None
     """For `proved` and `impossible`: re-checked by a fresh solver."""
+    certified: TransitionSystem | None = field(default=None, repr=False, compare=False)
+    """What the invariant is an invariant of."""
     trigger: Trigger | None = None
     """None: the claim is no `must`."""
     witness: Run | None = None

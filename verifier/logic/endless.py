@@ -75,12 +75,31 @@ class CountingSystem:
         fairness = system.fairness or ()
         seen = [graph.variable("seen in this round") for _ in fairness]
         met = [graph.disjunction(before, now) for before, now in zip(seen, fairness, strict=True)]
-        self._round_ends = graph.all_of(met)
+        self.round_ends = graph.all_of(met)
+        """1 in the frames in which the last fairness literal of a round is seen."""
         self._registers = [
-            Register(before, graph.conjunction(now, self._round_ends ^ 1))
+            Register(before, graph.conjunction(now, self.round_ends ^ 1))
             for before, now in zip(seen, met, strict=True)
         ]
         self._counters: list[Register] = []
+
+    def plain(self) -> TransitionSystem:
+        """The rounds without any counter; nothing is bad."""
+        registers = (*self._system.registers, *self._registers)
+        return replace(self._system, registers=registers, bad=FALSE, fairness=None)
+
+    def below(self, rounds: int) -> TransitionSystem:
+        """Bad: the round has ended that often (at least once), counted in binary."""
+        graph, carry = self._system.graph, self.round_ends
+        counter: list[Register] = []
+        reached: list[Literal] = []
+        for place in range(rounds.bit_length()):
+            bit = graph.variable(f"round count {place}")
+            counter.append(Register(bit, graph.exclusive_or(bit, carry)))
+            carry = graph.conjunction(bit, carry)
+            reached.append(bit if rounds >> place & 1 else bit ^ 1)
+        plain = self.plain()
+        return replace(plain, registers=(*plain.registers, *counter), bad=graph.all_of(reached))
 
     def after(self, rounds: int) -> TransitionSystem:
         """Bad: the round has ended that often (at least once)."""
@@ -88,7 +107,7 @@ class CountingSystem:
         while len(self._counters) < rounds:
             counter = graph.variable(f"rounds {len(self._counters) + 1}")
             earlier = self._counters[-1].variable if self._counters else FALSE ^ 1
-            reached = graph.disjunction(counter, graph.conjunction(earlier, self._round_ends))
+            reached = graph.disjunction(counter, graph.conjunction(earlier, self.round_ends))
             self._counters.append(Register(counter, reached))
         return replace(
             self._system,

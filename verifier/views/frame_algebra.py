@@ -76,7 +76,7 @@ class FrameAlgebra:
         return self._graph.conjunction(self._frame.started, self._may_glitch(net))
 
     def memory(self, name: str) -> Literal:
-        return self._graph.variable(name)
+        return self._graph.variable(f"memory {name}")  # no net has a name with a space
 
     def remember(self, memory: Literal, value: Literal) -> None:
         self._memories[memory] = value

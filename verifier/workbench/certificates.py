@@ -1,0 +1,213 @@
+"""Proofs that can be carried away: one file for each, and judging saved ones against the present circuit.
+
+A saved proof is not believed. Its invariant is read, matched by the names of registers to the system that the present
+circuit and claim give, and a fresh solver judges it there. That takes three checks, not a search.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from pathlib import Path
+
+from verifier.claims.claim import Claim, Design, WiringFile
+from verifier.errors import CallError
+from verifier.evidence.certificate import certificate_text, failed_check
+from verifier.evidence.certificate_reading import TITLE, SavedCertificate, body_of, matched_invariant, read_certificate
+from verifier.evidence.replay import Unconfirmed
+from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
+from verifier.logic.bit_graph import FALSE
+from verifier.logic.endless import CountingSystem
+from verifier.logic.transition_system import TransitionSystem
+from verifier.report.pieces import clean
+from verifier.report.records import write_whole
+from verifier.views.settled import SettledModel
+from verifier.workbench.judge import Judge
+
+SUFFIX = ".smt2"
+MOST_ROUNDS = 10_000
+
+
+class Fit(Enum):
+    """How a saved proof stands to the present circuit."""
+
+    FITS = "fits"
+    NO_LONGER = "no longer fits"
+    MISSING = "missing"
+    OPEN = "not found out"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rechecked:
+    circuit: str
+    claim: str
+    file: str
+    """Name of the certificate in its folder."""
+    fit: Fit
+    why: str = ""
+
+
+def certificate_name(design: Design, claim: Claim) -> str:
+    """A file name that is safe everywhere; what does not go into one is replaced and told apart by a digest."""
+    plain = f"{design.name}.{claim.name}"
+    safe = re.sub(r"[^A-Za-z0-9_.-]", "_", plain).lstrip(".")
+    if safe == plain and len(safe) < 120:
+        return safe + SUFFIX
+    return f"{safe[:100]}-{hashlib.sha256(plain.encode()).hexdigest()[:8]}{SUFFIX}"
+
+
+def made_ready(folder: Path, designs: Iterable[Design]) -> Path:
+    """The folder, created if it was missing. Raises CallError when certificates cannot be kept apart or written."""
+    counted = Counter(certificate_name(design, claim) for design in designs for claim in design.claims)
+    twice = next((name for name, count in counted.items() if count > 1), None)
+    if twice is not None:
+        raise CallError(
+            f"two claims would share the certificate {twice}", "write the certificates of each file into its own folder"
+        )
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise CallError(f"cannot write certificates into {folder}: {error.strerror or error}") from error
+    return folder
+
+
+def write_certificates(folder: Path, results: Iterable[DesignResult]) -> list[Path]:
+    """One file for each proof among the results. Each is written whole or not at all. Raises OSError."""
+    written = []
+    for result in results:
+        for claim in result.claims:
+            if claim.invariant is not None and claim.certified is not None:
+                written.append(folder / certificate_name(result.design, claim.claim))
+                header = _header(result, claim, claim.certified)
+                write_whole(written[-1], certificate_text(claim.certified, claim.invariant, header))
+    return written
+
+
+def _header(result: DesignResult, judged: ClaimResult, system: TransitionSystem) -> list[str]:
+    design, claim = result.design, judged.claim
+    rounds = _rounds(system)
+    return [
+        TITLE,
+        f"circuit: {design.name}",
+        f"claim: {claim.name}",
+        f"kind: {claim.kind.value}",
+        f"view: {claim.view.value}",
+        f"says: {claim.text}",
+        f"verdict: {judged.verdict.value}",
+        f"file: {design.file}",
+        f"engine: {judged.engine}",
+        *([f"rounds: {rounds}"] if rounds else []),
+        *(f"assumes: {sentence}" for sentence in result.assumes),
+    ]
+
+
+def _rounds(system: TransitionSystem) -> int:
+    """How many rounds a counting system counts; 0 for any other. No net has a name with a space."""
+    names = system.graph.names
+    return sum(names[register.variable >> 1].startswith("rounds ") for register in system.registers)
+
+
+def recheck_saved(folder: Path, wiring_file: WiringFile, *, limit: float = 10.0) -> tuple[Rechecked, ...]:
+    """How every certificate in the folder, and every claim without one, stands to the present circuits.
+
+    `limit` is in seconds, for each check of each certificate.
+
+    Raises:
+        CallError: there is no such folder, or a certificate in it cannot be read.
+        SourceError: a circuit has no power-up state, or its givens contradict each other.
+    """
+    saved = _read_all(folder)
+    found: list[Rechecked] = []
+    for design in wiring_file.designs:
+        found += _of_design(design, saved, limit)
+    known = {entry.file for entry in found}
+    return (*found, *(_of_nobody(name, certificate) for name, certificate in saved.items() if name not in known))
+
+
+def _read_all(folder: Path) -> dict[str, SavedCertificate]:
+    if not folder.is_dir():
+        raise CallError(f"there is no folder {folder}")
+    try:
+        texts = {path.name: path.read_text(encoding="ascii") for path in sorted(folder.glob(f"*{SUFFIX}"))}
+    except (OSError, ValueError) as error:
+        raise CallError(f"cannot read the certificates in {folder}: {error}") from error
+    return {name: read_certificate(text, clean(name)) for name, text in texts.items()}
+
+
+def _of_nobody(name: str, certificate: SavedCertificate) -> Rechecked:
+    return Rechecked(
+        circuit=certificate.fields["circuit"],
+        claim=certificate.fields["claim"],
+        file=name,
+        fit=Fit.NO_LONGER,
+        why="there is no such claim any more",
+    )
+
+
+def _of_design(design: Design, saved: dict[str, SavedCertificate], limit: float) -> list[Rechecked]:
+    found: list[Rechecked] = []
+    names = {claim.name: certificate_name(design, claim) for claim in design.claims}
+    if any(name in saved for name in names.values()):
+        Judge(design, limit_seconds=limit, depth=None)  # refuses a circuit under whose givens everything is proved
+    for claim in design.claims:
+        name = names[claim.name]
+        certificate = saved.get(name)
+        if certificate is not None:
+            fit, why = _fit(design, claim, certificate, limit)
+            found.append(Rechecked(circuit=design.name, claim=claim.name, file=name, fit=fit, why=why))
+        elif _proof_expected(claim):
+            found.append(Rechecked(circuit=design.name, claim=claim.name, file=name, fit=Fit.MISSING))
+    return found
+
+
+def _proof_expected(claim: Claim) -> bool:
+    expected = ClaimResult(claim=claim, verdict=Verdict.UNDECIDED, engine="", seconds=0.0).expected
+    return expected in (Verdict.PROVED, Verdict.IMPOSSIBLE)
+
+
+def _fit(design: Design, claim: Claim, saved: SavedCertificate, limit: float) -> tuple[Fit, str]:
+    """A model of its own for each claim gives its registers the names they had when the proof was found."""
+    named = (saved.fields["circuit"], saved.fields["claim"])
+    if named != (design.name, claim.name):
+        return Fit.NO_LONGER, f"the file is about the claim {named[1]} of {named[0]}"
+    system = certified_system(SettledModel(design).system(claim), saved.rounds)
+    if system is None:
+        return Fit.NO_LONGER, "the claim asks another kind of question now"
+    invariant = matched_invariant(saved, system)
+    if isinstance(invariant, str):
+        return Fit.NO_LONGER, f"its invariant speaks of `{invariant}`, which the circuit does not have"
+    try:
+        failed = failed_check(system, invariant, limit)
+    except Unconfirmed as unconfirmed:
+        return Fit.OPEN, str(unconfirmed)
+    if failed is not None:
+        return Fit.NO_LONGER, f"its invariant no longer proves the claim: the check {failed}"
+    if body_of(certificate_text(system, invariant)) != saved.body:
+        return Fit.FITS, "the proof carries over, but the file describes an earlier circuit; write it anew"
+    return Fit.FITS, ""
+
+
+def certified_system(system: TransitionSystem, rounds: int | None) -> TransitionSystem | None:
+    """The system whose invariant answers this question, with that many rounds; None when there is none such."""
+    if system.fairness is None:
+        return system if rounds is None else None
+    system = system.cone_of_influence()
+    if FALSE in system.constraints or FALSE in system.fairness:  # type: ignore[operator]
+        return _without_fairness(system) if rounds is None else None
+    if rounds is None or not 0 < rounds <= MOST_ROUNDS:
+        return None
+    return CountingSystem(system).after(rounds)
+
+
+def _without_fairness(system: TransitionSystem) -> TransitionSystem:
+    return TransitionSystem(
+        graph=system.graph, registers=system.registers, inputs=system.inputs, constraints=system.constraints
+    )
+
+
+def all_fit(found: Sequence[Rechecked]) -> bool:
+    return all(entry.fit is Fit.FITS for entry in found)
