@@ -35,7 +35,8 @@ def test_the_false_edge_of_the_multiplexer_comes_with_the_choice_alone() -> None
 
 
 def _moves(design: Design, instants: Sequence[Instant], name: str) -> bool:
-    return number(design, instants[-2], name) != number(design, instants[-1], name)
+    before, after = (number(design, instant, name) for instant in instants[-2:])
+    return before != after
 
 
 def test_the_first_press_after_a_switch_is_lost_and_the_second_is_not() -> None:
