@@ -21,8 +21,10 @@ if TYPE_CHECKING:
     from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
+    from verifier.workbench.certificates import recheck_saved, write_certificates
     from verifier.workbench.checking import check, check_design
     from verifier.workbench.equality import equal
+    from verifier.workbench.judge import Wishes
     from verifier.workbench.sequence import play_words
 
 _HOME = {
@@ -39,12 +41,15 @@ _HOME = {
     "SourceError": "verifier.errors",
     "Verdict": "verifier.evidence.verdict",
     "View": "verifier.claims.claim",
+    "Wishes": "verifier.workbench.judge",
     "WiringFile": "verifier.claims.claim",
     "check": "verifier.workbench.checking",
     "check_design": "verifier.workbench.checking",
     "equal": "verifier.workbench.equality",
     "load": "verifier.language",
     "play_words": "verifier.workbench.sequence",
+    "recheck_saved": "verifier.workbench.certificates",
+    "write_certificates": "verifier.workbench.certificates",
 }
 """Public name to the module that defines it."""
 
@@ -63,11 +68,14 @@ __all__ = [
     "Verdict",
     "View",
     "WiringFile",
+    "Wishes",
     "check",
     "check_design",
     "equal",
     "load",
     "play_words",
+    "recheck_saved",
+    "write_certificates",
 ]
 
 

@@ -47,7 +47,7 @@ Each STEP is one step; the words in it happen together:
 """
 
 
-TAKES_MORE = {"check": "files", "compare": "files", "run": "steps"}
+TAKES_MORE = {"check": "files", "compare": "files", "recheck": "files", "run": "steps"}
 """Commands that take any number of arguments, and where these go."""
 
 
@@ -90,6 +90,7 @@ def parser() -> argparse.ArgumentParser:
         "check": (_check_options, "judge every claim; a table of steps for each broken one", ""),
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
         "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
+        "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
         command = commands.add_parser(
@@ -156,8 +157,16 @@ def _equal_options(parser: argparse.ArgumentParser) -> None:
 def _check_options(parser: argparse.ArgumentParser) -> None:
     _judging_options(parser)
     parser.add_argument("--witness", action="store_true", help="print a run that shows the trigger of each `must`")
+    parser.add_argument("--certificates", metavar="FOLDER", help="write one file there for each proof")
     parser.add_argument("--show", action="store_true", help="print the run of each shown claim as well")
     parser.add_argument("--quiet", action="store_true", help="print no runs, only verdicts")
+
+
+def _recheck_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("folder", metavar="FOLDER", help="where `check --certificates` wrote them")
+    add("files", metavar="FILE", nargs="+", help="wiring file as it is now")
+    add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one check (%(default)g)")
 
 
 def _run_options(parser: argparse.ArgumentParser) -> None:

@@ -20,10 +20,11 @@ from verifier.errors import CallError, EdgewrightError, InternalDisagreement, So
 if TYPE_CHECKING:
     from verifier.claims.claim import Claim, Design, WiringFile
     from verifier.errors import Diagnostic
-    from verifier.evidence.verdict import ClaimResult, DesignResult
+    from verifier.evidence.verdict import ClaimResult, DesignResult, Rechecked
     from verifier.report.progress import LiveLine
     from verifier.report.records import Record
     from verifier.report.writer import Writer
+    from verifier.workbench.judge import Wishes
 
     class Page(Protocol):
         """What is told about a judging while it goes on, and prints it."""
@@ -118,7 +119,7 @@ def _tell(error: EdgewrightError) -> None:
 
 
 def _check(call: argparse.Namespace) -> int:
-    return _judge(call, lambda writer, live: _check_page(call, writer, live), witnesses=call.witness)
+    return _judge(call, lambda writer, live: _check_page(call, writer, live), _wishes(call))
 
 
 def _check_page(call: argparse.Namespace, writer: Writer, live: LiveLine) -> Page:
@@ -127,19 +128,29 @@ def _check_page(call: argparse.Namespace, writer: Writer, live: LiveLine) -> Pag
     return CheckPage(writer, live, Runs(broken=not call.quiet, shown=call.show, witnesses=call.witness))
 
 
+def _wishes(call: argparse.Namespace) -> Wishes:
+    import verifier
+
+    return verifier.Wishes(witnesses=call.witness, certificates=call.certificates is not None)
+
+
 def _compare(call: argparse.Namespace) -> int:
     from verifier.report.matrix import MatrixPage
 
     return _judge(call, MatrixPage)
 
 
-def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page], *, witnesses: bool = False) -> int:
+def _judge(
+    call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page], wishes: Wishes | None = None
+) -> int:
     """Loads, judges while the page is printed, writes the record, and says how it ended."""
     import verifier
     from verifier.report.progress import LiveLine
 
     _refuse_unwritable(call.json)
     wiring_file = _loaded(call.files, call.allow_outside)
+    wishes = wishes or verifier.Wishes()
+    folder = _certificates_folder(call.certificates, wiring_file) if wishes.certificates else None
     writer = _writer(call.json)
     with LiveLine(sys.stderr, enabled=writer.live and sys.stderr.isatty(), width=writer.width) as live:
         page = page_for(writer, live)
@@ -151,17 +162,57 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
             call.view,
             limit=call.limit,
             depth=call.depth,
-            witnesses=witnesses,
+            wishes=wishes,
             on_start=page.starts,
             on_result=page.judged,
             on_depth=page.searched,
         )
         page.finish(result.designs)
+    if folder is not None:
+        _put_certificates(folder, result.designs)
     if call.json is not None:
         from verifier.report.records import verdict_record
 
-        _put_record(verdict_record(verifier.__version__, result.designs, witnesses=witnesses), call.json)
+        _put_record(verdict_record(verifier.__version__, result.designs, witnesses=wishes.witnesses), call.json)
     return exit_code(result.designs)
+
+
+def _certificates_folder(path: str, wiring_file: WiringFile) -> Path:
+    from verifier.workbench.certificates import made_ready
+
+    return made_ready(Path(path), wiring_file.designs)
+
+
+def _put_certificates(folder: Path, results: Sequence[DesignResult]) -> None:
+    import verifier
+
+    try:
+        verifier.write_certificates(folder, results)
+    except OSError as error:
+        raise CallError(f"cannot write certificates into {folder}: {error.strerror or error}") from error
+
+
+def _recheck(call: argparse.Namespace) -> int:
+    """Judges saved proofs against the circuits as they are now."""
+    import verifier
+    from verifier.report.recheck_page import recheck_lines, recheck_record
+
+    _refuse_unwritable(call.json)
+    found = verifier.recheck_saved(Path(call.folder), _loaded(call.files, call.allow_outside), limit=call.limit)
+    writer = _writer(call.json)
+    writer.write(recheck_lines(found, width=writer.width))
+    if call.json is not None:
+        _put_record(recheck_record(verifier.__version__, found), call.json)
+    return recheck_exit_code(found)
+
+
+def recheck_exit_code(found: Sequence[Rechecked]) -> ExitCode:
+    from verifier.evidence.verdict import Fit
+
+    fits = {entry.fit for entry in found}
+    if fits & {Fit.NO_LONGER, Fit.MISSING}:
+        return ExitCode.NOT_AS_EXPECTED
+    return ExitCode.UNDECIDED if Fit.OPEN in fits else ExitCode.AS_EXPECTED
 
 
 def _equal(call: argparse.Namespace) -> int:
@@ -288,4 +339,4 @@ def _put_record(record: Record, json_path: str) -> None:
         raise CallError(f"cannot write {json_path}: {error.strerror or error}") from error
 
 
-COMMANDS = {"check": _check, "compare": _compare, "equal": _equal, "run": _run}
+COMMANDS = {"check": _check, "compare": _compare, "equal": _equal, "recheck": _recheck, "run": _run}

@@ -26,8 +26,10 @@ except ImportError:  # the wheel for this machine is pure Python
 
     BACK_END = "dd.autoref"
 
-LARGEST_CLUSTER = 2000
+LARGEST_CLUSTER = 300
 """Nodes; conjuncts of the step are merged up to here."""
+TABLES = {"memory_estimate": 2**27, "initial_cache_size": 2**12} if BACK_END == "dd.cudd" else {}
+"""First sizes of CUDD's tables, which grow by themselves. Its own take 11 ms to lay out, as long as most of the shelf."""
 
 Diagram = Any
 
@@ -53,7 +55,7 @@ class _Cluster:
 
 class _Machine:
     def __init__(self, system: TransitionSystem) -> None:
-        self._bdd = library.BDD()
+        self._bdd = library.BDD(**TABLES)
         self._system = system
         self._registers = {f"r{register.variable}": f"n{register.variable}" for register in system.registers}
         order = first_mention(system)
@@ -81,7 +83,7 @@ class _Machine:
         while newest != self._bdd.false:
             yield newest
             image = self._through(self._forward, newest)
-            image = self._bdd.let({after: now for now, after in self._registers.items()}, image)
+            image = self._renamed({after: now for now, after in self._registers.items()}, image)
             newest = image & ~self._reached
             self._reached |= newest
 
@@ -110,8 +112,11 @@ class _Machine:
 
     def _before(self, states: Diagram, taking: Diagram | None = None) -> Diagram:
         """States from which a permitted step, in a frame where `taking` holds, leads to one of these."""
-        renamed = self._bdd.let(self._registers, states)
+        renamed = self._renamed(self._registers, states)
         return self._through(self._backward, renamed if taking is None else renamed & taking)
+
+    def _renamed(self, names: dict[str, str], states: Diagram) -> Diagram:
+        return self._bdd.let(names, states) if names else states
 
     def _through(self, clusters: Sequence[_Cluster], product: Diagram) -> Diagram:
         for cluster in clusters:

@@ -42,19 +42,27 @@ class Outcome(Enum):
 
 
 @dataclass(frozen=True, kw_only=True)
+class SolverTime:
+    """Seconds inside z3."""
+
+    checks: float
+    other_calls: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Measurement:
     outcome: Outcome
     processor_seconds: float
     wall_seconds: float
     frames: int | None = None
     peak_mib: float = 0.0
-    solver_seconds: float | None = None
-    """Inside calls of z3, where that was asked for."""
+    solver: SolverTime | None = None
+    """Where that was asked for."""
     detail: str = ""
 
 
-Probe = Callable[[], Callable[[], float]]
-"""Called in the child before deciding; what it returns gives the seconds to report as `solver_seconds`."""
+Probe = Callable[[], Callable[[], SolverTime]]
+"""Called in the child before deciding; what it returns is called afterwards."""
 
 
 def measured(
@@ -141,7 +149,7 @@ def _report(engine: Engine, system: TransitionSystem, limit_seconds: float, prob
         "processor_seconds": time.process_time() - processor,
         "wall_seconds": time.perf_counter() - wall,
         "frames": None if answer is None else answer.frames,
-        "solver_seconds": stop_probe() if stop_probe is not None else None,
+        "solver": stop_probe() if stop_probe is not None else None,
         "detail": detail,
     }
     signal.setitimer(signal.ITIMER_PROF, 0)

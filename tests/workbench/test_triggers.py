@@ -14,6 +14,7 @@ from verifier.errors import InternalDisagreement
 from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
 from verifier.workbench import judge as judging
 from verifier.workbench.checking import check
+from verifier.workbench.judge import Wishes
 
 BELLS = """\
 circuit bells
@@ -47,7 +48,7 @@ def file(tmp_path: Path) -> Path:
 
 
 def judged(file: Path, *, witnesses: bool) -> dict[str, ClaimResult]:
-    (design,) = check(file, witnesses=witnesses).designs
+    (design,) = check(file, wishes=Wishes(witnesses=witnesses)).designs
     return {claim.claim.name: claim for claim in design.claims}
 
 
@@ -84,7 +85,7 @@ def test_a_broken_claim_whose_trigger_never_happens_would_be_a_disagreement(
 
     monkeypatch.setattr(judging.SettledModel, "trigger_system", empty)
     with pytest.raises(InternalDisagreement, match=r"claim wrong: .*can never happen"):
-        check(file, claim="wrong", witnesses=True)
+        check(file, claim="wrong", wishes=Wishes(witnesses=True))
 
 
 def test_the_command_tells_the_triggers_and_prints_their_runs(file: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -26,6 +26,7 @@ from verifier.logic.transition_system import Counterexample, TransitionSystem
 
 ENGINE = "bounded search"
 DEFAULT_DEPTH = 64
+MOST_CALM_FRAMES = 4
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,9 @@ def permitted_forever(system: TransitionSystem, limit_seconds: float, depth: int
     """Looks at runs of at most `depth` frames. The `bad` bit of the system plays no part."""
     deadline = time.monotonic() + limit_seconds
     system = replace(system, bad=FALSE).cone_of_influence()
+    calm = _calm_run(system)
+    if calm is not None:
+        return calm
     solver = UnrolledSolver(system.graph, system.constraints)
     frames = 0
     try:
@@ -61,6 +65,25 @@ def permitted_forever(system: TransitionSystem, limit_seconds: float, depth: int
     except NoAnswerError as stopped:
         reason = str(stopped)
     return Undecided(reason=reason, searched_to=frames, engine=ENGINE)
+
+
+def _calm_run(system: TransitionSystem) -> Endless | None:
+    """The run on which every input is 0, if it is permitted and soon repeats itself: true of almost every circuit.
+
+    It spares the solver, whose start alone costs as much as judging a small circuit.
+    """
+    roots = [*system.constraints, *(register.next for register in system.registers)]
+    state = dict.fromkeys((register.variable for register in system.registers), False)
+    seen: list[dict[Literal, bool]] = []
+    while len(seen) < MOST_CALM_FRAMES:
+        values = system.graph.evaluate(roots, state)
+        if not all(values[: len(system.constraints)]):
+            return None
+        seen.append(state)
+        state = dict(zip(state, values[len(system.constraints) :], strict=True))
+        if state in seen:
+            return Endless(Counterexample(({},) * len(seen)), seen.index(state))
+    return None
 
 
 class _LoopSearch(BoundedSearch):

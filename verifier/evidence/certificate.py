@@ -21,7 +21,7 @@ from collections.abc import Iterable, Sequence
 
 from verifier.errors import InternalDisagreement
 from verifier.evidence.replay import Unconfirmed
-from verifier.logic.bit_graph import VARIABLE, BitGraph, Literal
+from verifier.logic.bit_graph import VARIABLE, Literal
 from verifier.logic.session import judge_script
 from verifier.logic.transition_system import Invariant, TransitionSystem
 
@@ -177,7 +177,7 @@ class _Unique:
 
 
 def _names(system: TransitionSystem, nodes: Sequence[int]) -> dict[int, str]:
-    """A symbol for each node, no two the same. Registers have theirs whatever else there is; gates are `~1`, `~2`, ..."""
+    """A symbol for each node, no two the same. Those of registers hang on nothing else; gates are `~1`, `~2`, ..."""
     graph, unique = system.graph, _Unique()
     names = {r.variable >> 1: f"|{unique.symbol(graph.names[r.variable >> 1])}|" for r in system.registers}
     gates = 0

@@ -18,7 +18,8 @@ TITLE = "Edgewright certificate"
 _INVARIANT = "(define-fun invariant () Bool "
 _FIELD = re.compile(r"; ([a-z ]+): (.*)")
 _TOKEN = re.compile(
-    r" (?P<open>\(or false)(?= )| (?P<empty>false)(?=[ )])|(?P<close>\))| \(not \|(?P<low>[^|]*)\|\)| \|(?P<high>[^|]*)\|"
+    r" (?P<open>\(or false)(?= )| (?P<empty>false)(?=[ )])|(?P<close>\))"
+    r"| \(not \|(?P<low>[^|]*)\|\)| \|(?P<high>[^|]*)\|"
 )
 """The parts of an invariant, each with the space in front of it."""
 
@@ -33,12 +34,6 @@ class SavedCertificate:
     clauses: tuple[tuple[NamedLiteral, ...], ...]
     body: str
     """The script without comments."""
-
-    @property
-    def rounds(self) -> int | None:
-        """How many rounds the invariant counts, for a claim about endless runs."""
-        text = self.fields.get("rounds", "")
-        return int(text) if text.isascii() and text.isdigit() and len(text) < 6 else None
 
 
 def read_certificate(text: str, name: str) -> SavedCertificate:

@@ -82,3 +82,22 @@ class FileResult:
     path: str
     designs: tuple[DesignResult, ...]
     warnings: tuple[Diagnostic, ...] = ()
+
+
+class Fit(Enum):
+    """How a saved proof stands to the present circuit."""
+
+    FITS = "fits"
+    NO_LONGER = "no longer fits"
+    MISSING = "missing"
+    OPEN = "not found out"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rechecked:
+    circuit: str
+    claim: str
+    file: str
+    """Name of the certificate in its folder."""
+    fit: Fit
+    why: str = ""

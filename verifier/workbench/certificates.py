@@ -9,9 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from enum import Enum
+from collections.abc import Iterable
 from pathlib import Path
 
 from verifier.claims.claim import Claim, Design, WiringFile
@@ -19,36 +17,15 @@ from verifier.errors import CallError
 from verifier.evidence.certificate import certificate_text, failed_check
 from verifier.evidence.certificate_reading import TITLE, SavedCertificate, body_of, matched_invariant, read_certificate
 from verifier.evidence.replay import Unconfirmed
-from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
-from verifier.logic.bit_graph import FALSE
-from verifier.logic.endless import CountingSystem
+from verifier.evidence.verdict import ClaimResult, DesignResult, Fit, Rechecked, Verdict
 from verifier.logic.transition_system import TransitionSystem
 from verifier.report.pieces import clean
 from verifier.report.records import write_whole
 from verifier.views.settled import SettledModel
+from verifier.workbench.counted_rounds import Rounds, certified_system, counted_rounds
 from verifier.workbench.judge import Judge
 
 SUFFIX = ".smt2"
-MOST_ROUNDS = 10_000
-
-
-class Fit(Enum):
-    """How a saved proof stands to the present circuit."""
-
-    FITS = "fits"
-    NO_LONGER = "no longer fits"
-    MISSING = "missing"
-    OPEN = "not found out"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Rechecked:
-    circuit: str
-    claim: str
-    file: str
-    """Name of the certificate in its folder."""
-    fit: Fit
-    why: str = ""
 
 
 def certificate_name(design: Design, claim: Claim) -> str:
@@ -89,7 +66,7 @@ def write_certificates(folder: Path, results: Iterable[DesignResult]) -> list[Pa
 
 def _header(result: DesignResult, judged: ClaimResult, system: TransitionSystem) -> list[str]:
     design, claim = result.design, judged.claim
-    rounds = _rounds(system)
+    rounds = counted_rounds(system)
     return [
         TITLE,
         f"circuit: {design.name}",
@@ -100,15 +77,16 @@ def _header(result: DesignResult, judged: ClaimResult, system: TransitionSystem)
         f"verdict: {judged.verdict.value}",
         f"file: {design.file}",
         f"engine: {judged.engine}",
-        *([f"rounds: {rounds}"] if rounds else []),
+        *([f"rounds: {rounds.number}", f"counter: {rounds.counter}"] if rounds else []),
         *(f"assumes: {sentence}" for sentence in result.assumes),
     ]
 
 
-def _rounds(system: TransitionSystem) -> int:
-    """How many rounds a counting system counts; 0 for any other. No net has a name with a space."""
-    names = system.graph.names
-    return sum(names[register.variable >> 1].startswith("rounds ") for register in system.registers)
+def _rounds_said(saved: SavedCertificate) -> Rounds | None:
+    number = saved.fields.get("rounds", "")
+    if not (number.isascii() and number.isdigit() and len(number) <= 10):
+        return None
+    return Rounds(int(number), saved.fields.get("counter", ""))
 
 
 def recheck_saved(folder: Path, wiring_file: WiringFile, *, limit: float = 10.0) -> tuple[Rechecked, ...]:
@@ -174,7 +152,7 @@ def _fit(design: Design, claim: Claim, saved: SavedCertificate, limit: float) ->
     named = (saved.fields["circuit"], saved.fields["claim"])
     if named != (design.name, claim.name):
         return Fit.NO_LONGER, f"the file is about the claim {named[1]} of {named[0]}"
-    system = certified_system(SettledModel(design).system(claim), saved.rounds)
+    system = certified_system(SettledModel(design).system(claim), _rounds_said(saved))
     if system is None:
         return Fit.NO_LONGER, "the claim asks another kind of question now"
     invariant = matched_invariant(saved, system)
@@ -189,25 +167,3 @@ def _fit(design: Design, claim: Claim, saved: SavedCertificate, limit: float) ->
     if body_of(certificate_text(system, invariant)) != saved.body:
         return Fit.FITS, "the proof carries over, but the file describes an earlier circuit; write it anew"
     return Fit.FITS, ""
-
-
-def certified_system(system: TransitionSystem, rounds: int | None) -> TransitionSystem | None:
-    """The system whose invariant answers this question, with that many rounds; None when there is none such."""
-    if system.fairness is None:
-        return system if rounds is None else None
-    system = system.cone_of_influence()
-    if FALSE in system.constraints or FALSE in system.fairness:  # type: ignore[operator]
-        return _without_fairness(system) if rounds is None else None
-    if rounds is None or not 0 < rounds <= MOST_ROUNDS:
-        return None
-    return CountingSystem(system).after(rounds)
-
-
-def _without_fairness(system: TransitionSystem) -> TransitionSystem:
-    return TransitionSystem(
-        graph=system.graph, registers=system.registers, inputs=system.inputs, constraints=system.constraints
-    )
-
-
-def all_fit(found: Sequence[Rechecked]) -> bool:
-    return all(entry.fit is Fit.FITS for entry in found)

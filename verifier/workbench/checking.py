@@ -14,7 +14,7 @@ from verifier.errors import CallError, Diagnostic, SourceError
 from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult
 from verifier.language import load
 from verifier.workbench.assumptions import assumptions
-from verifier.workbench.judge import Judge, OnDepth
+from verifier.workbench.judge import NOTHING_MORE, Judge, OnDepth, Wishes
 from verifier.workbench.selection import Names, selected
 
 DEFAULT_LIMIT_SECONDS = 60.0
@@ -34,7 +34,7 @@ def check(
     limit: float = DEFAULT_LIMIT_SECONDS,
     depth: int | None = None,
     allow_outside: bool = False,
-    witnesses: bool = False,
+    wishes: Wishes = NOTHING_MORE,
     on_start: OnStart | None = None,
     on_result: OnResult | None = None,
     on_depth: OnDepth | None = None,
@@ -42,7 +42,7 @@ def check(
     """Judges every claim of every circuit in a wiring file, or only those named.
 
     `limit` is in seconds, for each claim; `depth` bounds how many instants a counterexample is looked for; with
-    `witnesses` every `must` with a trigger gets a run that shows the trigger, or the word that it cannot happen.
+    `wishes` say what is wanted beside the verdicts.
     An interrupt (Ctrl-C) ends the judging: the result then holds what was decided, and its last design is marked
     `interrupted`.
 
@@ -53,7 +53,7 @@ def check(
     """
     wiring_file = source if isinstance(source, WiringFile) else load(source, allow_outside=allow_outside)
     designs = selected(wiring_file, circuit=circuit, claim=claim, view=_as_view(view))
-    waiting = deque(_judges(designs, limit, depth, on_depth, witnesses))
+    waiting = deque(_judges(designs, limit, depth, on_depth, wishes))
     results: list[DesignResult] = []
     while waiting and not any(result.interrupted for result in results):
         results.append(_judged(waiting.popleft(), on_start, on_result))  # what it took is free again afterwards
@@ -73,7 +73,7 @@ def check_design(
     limit: float = DEFAULT_LIMIT_SECONDS,
     depth: int | None = None,
     claims: Iterable[str] | None = None,
-    witnesses: bool = False,
+    wishes: Wishes = NOTHING_MORE,
     on_start: OnStart | None = None,
     on_result: OnResult | None = None,
     on_depth: OnDepth | None = None,
@@ -81,12 +81,12 @@ def check_design(
     """Judges the claims of one design (or those named), in order; see `check`."""
     file = WiringFile(design.file, (design,))
     chosen = selected(file, claim=None if claims is None else [*claims])
-    (judge,) = _judges(chosen, limit, depth, on_depth, witnesses)
+    (judge,) = _judges(chosen, limit, depth, on_depth, wishes)
     return _judged(judge, on_start, on_result)
 
 
 def _judges(
-    designs: Iterable[Design], limit: float, depth: int | None, on_depth: OnDepth | None, witnesses: bool
+    designs: Iterable[Design], limit: float, depth: int | None, on_depth: OnDepth | None, wishes: Wishes
 ) -> list[Judge]:
     """A judge for each design, made before any verdict is given, so that a call is refused whole or not at all.
 
@@ -96,7 +96,7 @@ def _judges(
     findings: list[Diagnostic] = []
     for design in designs:
         try:
-            judges.append(Judge(design, limit_seconds=limit, depth=depth, on_depth=on_depth, witnesses=witnesses))
+            judges.append(Judge(design, limit_seconds=limit, depth=depth, on_depth=on_depth, wishes=wishes))
         except SourceError as error:
             findings += error.diagnostics
     if findings:

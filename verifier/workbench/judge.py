@@ -11,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.run import Run
@@ -38,6 +39,19 @@ CONTRADICTORY_GIVENS = "contradictory-givens"
 TRIGGER_NOT_SETTLED = "whether its trigger can happen at all was not found out"
 
 
+@dataclass(frozen=True, kw_only=True)
+class Wishes:
+    """What is wanted beside the verdicts."""
+
+    witnesses: bool = False
+    """For every `must`, a run that shows its trigger."""
+    certificates: bool = False
+    """Proofs whose registers have the same names whenever the same claim on the same circuit is proved."""
+
+
+NOTHING_MORE = Wishes()
+
+
 class Judge:
     """Judges the claims of one design in the settled view, one after another; they share model and solvers."""
 
@@ -48,14 +62,14 @@ class Judge:
         limit_seconds: float,
         depth: int | None,
         on_depth: OnDepth | None = None,
-        witnesses: bool = False,
+        wishes: Wishes = NOTHING_MORE,
     ) -> None:
         """Raises SourceError when nothing can be judged: no power-up state, or givens that permit no endless run."""
         self.design = design
         self._on_depth = on_depth
         self._limit_seconds = limit_seconds
         self._depth = depth
-        self._witnesses = witnesses
+        self._wishes = wishes
         self._model = SettledModel(design)
         self._simulator = Simulator(design.netlist)
         self._chooser = Chooser()
@@ -68,6 +82,8 @@ class Judge:
         Raises InternalDisagreement when it does not.
         """
         started = time.monotonic()
+        if self._wishes.certificates:
+            self._model = SettledModel(self.design)  # names count the memories of all claims that a model has seen
         try:
             result = self._judged(claim)
         except InternalDisagreement as disagreement:
@@ -87,7 +103,7 @@ class Judge:
                 return self._confirmed(claim, reached)
             case Unreachable() as unreachable:
                 recheck(unreachable.about or system, unreachable.invariant)
-                return self._proved(claim, unreachable)
+                return self._proved(claim, unreachable, unreachable.about or system)
             case Undecided(reason=reason, engine=engine):
                 return _undecided(claim, engine, reason)
 
@@ -117,13 +133,14 @@ class Judge:
         instants, loop_from = whole_loop(self._model, reached.counterexample, reached.loop_from)
         return replay_lasso(self.design, instants, loop_from, claim, self._simulator)
 
-    def _proved(self, claim: Claim, unreachable: Unreachable) -> ClaimResult:
+    def _proved(self, claim: Claim, unreachable: Unreachable, certified: TransitionSystem) -> ClaimResult:
         return ClaimResult(
             claim=claim,
             verdict=Verdict.IMPOSSIBLE if claim.kind is ClaimKind.CAN else Verdict.PROVED,
             engine=unreachable.engine,
             seconds=0.0,
             invariant=unreachable.invariant,
+            certified=certified,
         )
 
     def _with_trigger(self, result: ClaimResult) -> ClaimResult:
@@ -131,7 +148,7 @@ class Judge:
         trigger = self._model.trigger_system(result.claim)
         if trigger is None:
             return dataclasses.replace(result, trigger=Trigger.NONE)
-        if result.verdict is not Verdict.PROVED and not self._witnesses:
+        if result.verdict is not Verdict.PROVED and not self._wishes.witnesses:
             happens = Trigger.HAPPENS if result.verdict is Verdict.BROKEN else Trigger.OPEN
             return dataclasses.replace(result, trigger=happens)
         match self._decide(trigger):
@@ -145,7 +162,7 @@ class Judge:
                 reason = result.reason or TRIGGER_NOT_SETTLED
                 return dataclasses.replace(result, trigger=Trigger.OPEN, reason=reason)
             case Reached() as reached:
-                witness = self._witness(result.claim, reached) if self._witnesses else None
+                witness = self._witness(result.claim, reached) if self._wishes.witnesses else None
                 return dataclasses.replace(result, trigger=Trigger.HAPPENS, witness=witness)
 
     def _witness(self, claim: Claim, reached: Reached) -> Run | None:
