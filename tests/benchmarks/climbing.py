@@ -15,7 +15,7 @@ from benchmarks.answers import BOUNDED, ENGINES, OURS
 from benchmarks.measuring import Measurement, Outcome, measured
 from benchmarks.suite import SHELF, Question, families_named, family_questions, shelf_questions
 
-MOMENT_SECONDS = 0.5
+MOMENT_SECONDS = 0.2
 
 
 @dataclass(frozen=True)

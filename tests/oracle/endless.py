@@ -13,7 +13,7 @@ from itertools import product
 
 import networkx as nx
 
-from oracle.formulas import Events, Memory
+from oracle.formulas import Memory
 from oracle.guesses import (
     EITHER,
     GuessingWorker,

@@ -1,4 +1,4 @@
-"""Words of the future, told instant by instant: each one's truth is guessed, and the guesses are held against what comes.
+"""Words of the future, told instant by instant: the truth of each is guessed, and held against what comes.
 
 A guess at one instant leaves few guesses for the next; what no single step can find out (a promise that is put off for
 ever) is left to whoever looks at whole loops: see `broken_on_a_loop`.

@@ -1,13 +1,12 @@
-"""The meaning of a formula on an endless run that repeats its last instants for ever, word by word as the reference says it.
+"""The meaning of a formula on an endless run that repeats its last instants for ever.
 
-Every word is read as it stands in grammar/README.md, part III: a search over positions, with no automaton and no memory.
+Every word is read as it stands in grammar/README.md, part III: a search over positions, no automaton and no memory.
 What makes the searches finite: from its settling point on, the value of a node repeats with the loop. A signal repeats
 from where the loop begins; a word of the past needs up to one more loop (or the width of its window), a word of the
 future none. `Truth` keeps a value for each position up to one loop past the settling point, and folds later ones back.
 """
 
 from __future__ import annotations
-
 
 from oracle.formulas import apply, compare
 from verifier.claims.formula import (

@@ -11,18 +11,22 @@ from verifier.circuit.netlist import Gate, Netlist
 from verifier.claims.claim import Claim, Given
 from verifier.claims.formula import (
     Add,
+    AgainAndAgain,
+    Always,
     Apply,
     AtTheLast,
     Before,
     Bound,
     Compare,
     Comparison,
+    Eventually,
     Formula,
     Join,
     LeadsTo,
     Literal,
     Never,
     NeverGlitches,
+    Next,
     Node,
     Once,
     OnlyWhen,
@@ -35,6 +39,7 @@ from verifier.claims.formula import (
     StepWord,
     Subtract,
     Unit,
+    Until,
     WithinTheLast,
 )
 
@@ -262,6 +267,12 @@ def text_of(formula: Formula) -> str:
         Subtract: "({} - {})",
         OnlyWhen: "({} only when {})",
         Never: "never {}",
+        LeadsTo: "({} leads to {})",
+        Next: "(next {})",
+        Always: "(always {})",
+        Eventually: "(eventually {})",
+        Until: "({} until {})",
+        AgainAndAgain: "({} again and again)",
     }
     return words[type(formula)].format(*inner)
 

@@ -62,11 +62,15 @@ def test_exactly_the_permitted_changes_can_be_chosen(name, together):
     new = changed_inputs(graph, netlist, old, choose)
     ranges = [range(1 << width) for _, width, _ in pins]
     for before in product(*ranges):
-        bits = {net: bool(value >> i & 1) for group, value in zip(nets, before, strict=True) for i, net in enumerate(group)}
+        bits = {
+            net: bool(value >> i & 1) for group, value in zip(nets, before, strict=True) for i, net in enumerate(group)
+        }
         state = {old[net]: bit for net, bit in bits.items()}
         reached = set()
         for chosen in product([False, True], repeat=len(choices)):
-            values = graph.evaluate([new[net] for net in netlist.input_nets], state | dict(zip(choices, chosen, strict=True)))
+            values = graph.evaluate(
+                [new[net] for net in netlist.input_nets], state | dict(zip(choices, chosen, strict=True))
+            )
             after_bits = dict(zip(netlist.input_nets, values, strict=True))
             reached.add(tuple(sum(after_bits[net] << i for i, net in enumerate(group)) for group in nets))
         assert reached == {after for after in product(*ranges) if permitted(pins, together, before, after)}

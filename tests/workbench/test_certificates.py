@@ -119,8 +119,11 @@ def test_claims_without_a_proof_are_missing_and_proofs_without_a_claim_do_not_fi
 
 
 def test_a_claim_that_is_expected_to_break_misses_no_proof(folder: Path) -> None:
-    (folder / "proofs" / "ring.both_ring.smt2").unlink()
-    assert "both_ring" not in fits(folder)
+    for name in ("both_ring", "never_both"):
+        (folder / "proofs" / f"ring.{name}.smt2").unlink()
+    found = fits(folder, RING.replace("breaks both_ring", "breaks both_ring, never_both"))
+    assert "never_both" not in found
+    assert found["both_ring"] is Fit.MISSING  # a `can` that is expected to be impossible has a proof
 
 
 def test_a_weaker_invariant_is_refused_and_the_transition_relation_of_the_file_is_not_believed(folder: Path) -> None:

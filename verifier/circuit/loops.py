@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from verifier.circuit.netlist import Driver, FlipFlop, Gate, Latch, Netlist, NetId, SetReset
+from verifier.circuit.netlist import Driver, FlipFlop, Gate, Latch, NetId, Netlist, SetReset
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,8 @@ def dependences(member: Driver) -> tuple[NetId, ...]:
 def components(netlist: Netlist) -> tuple[Component, ...]:
     """Strongly connected components of the combinational dependence, each after all it depends on.
 
-    Tarjan, "Depth-first search and linear graph algorithms", SIAM J. Computing 1(2), 1972, with its own stack. Linear time.
+    Tarjan, "Depth-first search and linear graph algorithms", SIAM J. Computing 1(2), 1972, with its own stack. Linear
+    time.
     """
     drivers = netlist.drivers
     index: dict[NetId, int] = {}

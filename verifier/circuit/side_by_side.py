@@ -18,7 +18,7 @@ from verifier.circuit.netlist import (
 )
 
 
-class DifferentPins(ValueError):  # noqa: N818
+class DifferentPins(ValueError):
     """The two circuits do not have the same pins; the message says which differ."""
 
 
@@ -65,17 +65,18 @@ def _check_pins(left: Netlist, right: Netlist) -> None:
     for what, ours, theirs in (("input", left.inputs, right.inputs), ("output", left.outputs, right.outputs)):
         widths = [{pin.name: len(pin.nets) for pin in pins} for pins in (ours, theirs)]
         for name in sorted(widths[0].keys() | widths[1].keys()):
-            here, there = widths[0].get(name), widths[1].get(name)
-            if here is None or there is None:
+            ours_wide, theirs_wide = widths[0].get(name), widths[1].get(name)
+            if ours_wide is None or theirs_wide is None:
                 raise DifferentPins(f"only one of the two circuits has an {what} `{name}`")
-            if here != there:
-                raise DifferentPins(f"the {what} `{name}` has {here} bits in one circuit and {there} in the other")
+            if ours_wide != theirs_wide:
+                raise DifferentPins(
+                    f"the {what} `{name}` has {ours_wide} bits in one circuit and {theirs_wide} in the other"
+                )
     classes = {pin.name: pin.input_class for pin in left.inputs}
     for pin in right.inputs:
         if pin.input_class is not classes[pin.name]:
-            raise DifferentPins(
-                f"the input `{pin.name}` is {classes[pin.name].value} in one circuit and {pin.input_class.value} in the other"
-            )
+            here, there = classes[pin.name].value, pin.input_class.value
+            raise DifferentPins(f"the input `{pin.name}` is {here} in one circuit and {there} in the other")
     if left.inputs_may_change_together != right.inputs_may_change_together:
         raise DifferentPins("inputs may change together in one of the two circuits only")
 

@@ -1,6 +1,7 @@
 """The tree of a claim. Data only; what each node means stands in `grammar/README.md`, part III, and in `meaning.py`.
 
-Every node has a width in bits; a formula is a node of width 1. The language front end has checked widths before a node is made.
+Every node has a width in bits; a formula is a node of width 1. The language front end has checked widths before a node
+is made.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Claims over the past as small machines with memory, written against an algebra of bits that the caller brings.
 
-A monitor watches a run instant by instant and knows at each whether a formula holds there (`grammar/README.md`, section 20).
-This module knows neither solver nor bit graph: a view hands in a `BitAlgebra`. Unbounded future words are not its business.
+A monitor watches a run instant by instant and knows at each whether a formula holds there (`grammar/README.md`, section
+20). This module knows neither solver nor bit graph: a view hands in a `BitAlgebra`. Unbounded future words are not its
+business.
 """
 
 from __future__ import annotations

@@ -1,11 +1,12 @@
 """What a run owes from some instant on, as small machines: a tableau that only promises and never asks back.
 
-Where the exact tableau guesses the truth of every future word both ways, a formula that is *demanded* needs one direction: if it is
-demanded now, it holds from now on. With negations pushed down to the past, demands of the same formula made at different
-instants can be pursued by one machine, since what discharges the latest of them discharges the earlier ones. That takes one bit of memory a
-word and a guess only where a choice must be made.
+Where the exact tableau guesses the truth of every future word both ways, a formula that is *demanded* needs one
+direction: if it is demanded now, it holds from now on. With negations pushed down to the past, demands of the same
+formula made at different instants can be pursued by one machine, since what discharges the latest of them discharges
+the earlier ones. That takes one bit of memory a word and a guess only where a choice must be made.
 
-Formulas under which demands cannot be pushed (a future word inside a comparison, an `xor` or a past word) are left to the exact `Tableau`.
+Formulas under which demands cannot be pushed (a future word inside a comparison, an `xor` or a past word) are left to
+the exact `Tableau`.
 """
 
 from __future__ import annotations
@@ -95,7 +96,8 @@ class Obligations:
         return [demand for demand in chosen if is_about_the_future(demand[1])]
 
     def _chance(self, formula: Formula, holds: bool) -> Bit:
-        """A bit that is only 1 where the formula holds: its value if it is about the past, else a guess to be demanded."""
+        """A bit that is only 1 where the formula holds: its value if it is about the past, else a guess to be
+        demanded."""
         return self._algebra.guess("chosen") if is_about_the_future(formula) else self._past(formula, holds)
 
     def _for_good(self, when: Bit) -> Bit:
@@ -120,7 +122,8 @@ class Obligations:
         return []
 
     def _until(self, when: Bit, formula: Until, holds: bool) -> list[tuple[Bit, Formula, bool]]:
-        """`left until right`; its opposite: `right` fails up to and including an instant at which `left` fails, or for ever."""
+        """`left until right`; its opposite: `right` fails up to and including an instant at which `left` fails, or
+        for ever."""
         if holds:
             return self._discharged(when, formula.right, True, (formula.left, True))
         algebra = self._algebra

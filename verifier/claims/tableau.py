@@ -1,9 +1,10 @@
 """Claims about the endless future, as monitors that guess: a symbolic tableau with past.
 
-E. M. Clarke, O. Grumberg, K. Hamaguchi, "Another look at LTL model checking", Formal Methods in System Design 10, 1997. Every
-future word gets a free bit, its promise for the next instant. The promise is remembered and must come true; and what is promised
-for some time must not be put off for ever, which is said by a fairness bit. On an endless run that keeps all promises and is fair, the value of
-every word at every instant is its meaning (`grammar/README.md`, section 20). So past and future words may be mixed freely.
+E. M. Clarke, O. Grumberg, K. Hamaguchi, "Another look at LTL model checking", Formal Methods in System Design 10, 1997.
+Every future word gets a free bit, its promise for the next instant. The promise is remembered and must come true; and
+what is promised for some time must not be put off for ever, which is said by a fairness bit. On an endless run that keeps all
+promises and is fair, the value of every word at every instant is its meaning (`grammar/README.md`, section 20). So past
+and future words may be mixed freely.
 """
 
 from __future__ import annotations
@@ -90,7 +91,8 @@ class Tableau(Monitor):
 
 
 def is_about_the_future(formula: Formula) -> bool:
-    """True when an endless run is needed to judge it; a bounded `leads to` of past formulas is judged at its deadline."""
+    """True when an endless run is needed to judge it; a bounded `leads to` of past formulas is judged at its
+    deadline."""
     return any(
         isinstance(node, FUTURE_WORDS) or (isinstance(node, LeadsTo) and node.bound is None) for node in walk(formula)
     )

@@ -2,8 +2,8 @@
 
 All registers are 0 in frame 0. A frame assigns the registers and the inputs; the next frame's registers have the values
 of the `next` literals in this one. Every constraint must be 1 in every frame of a run, the last one included. The
-system is *bad* when a run reaches a frame in which `bad` is 1. A system with `fairness` asks for an endless run instead:
-it is *bad* when there is a run on which every fairness literal is 1 again and again, and `bad` plays no part.
+system is *bad* when a run reaches a frame in which `bad` is 1. A system with `fairness` asks for an endless run
+instead: it is *bad* when there is a run on which every fairness literal is 1 again and again, and `bad` plays no part.
 
     frame 0: registers all 0, inputs free -> frame 1: registers = next(frame 0), inputs free -> ...
 """

@@ -9,9 +9,9 @@ from verifier.circuit.netlist import FlipFlop, Latch, NetId, Netlist
 def rounds_needed(netlist: Netlist) -> tuple[int, bool]:
     """The most rounds a step can take, and whether an edge may still be due after the last of them.
 
-    An element (flip-flop or latch) is triggered in round 1 at the earliest, and otherwise one round after an element that its clock or enable
-    depends on. Where that dependence has no cycle, the longest chain bounds the rounds; where it has one, the limit of the reference
-    does: twice the number of elements, and two.
+    An element (flip-flop or latch) is triggered in round 1 at the earliest, and otherwise one round after an element
+    that its clock or enable depends on. Where that dependence has no cycle, the longest chain bounds the rounds; where
+    it has one, the limit of the reference does: twice the number of elements, and two.
     """
     elements: list[FlipFlop | Latch] = [*netlist.flip_flops, *netlist.latches]
     limit = 2 * len(elements) + 2

@@ -1,4 +1,4 @@
-"""One frame of the settled view as monitors and tableaux see it: `verifier.claims.tableau.EndlessAlgebra` over the bit graph."""
+"""One frame of the settled view as monitors and tableaux see it: an `EndlessAlgebra` over the bit graph."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Functions of gates as literals, two-valued and three-valued.
 
-A three-valued bit is two rails, `Rails(can_be_high, can_be_low)`: 1 is (1, 0), 0 is (0, 1), X is (1, 1). Every function here gives
-the hull: what can come out when each X pin is 0 or 1 independently of the others.
+A three-valued bit is two rails, `Rails(can_be_high, can_be_low)`: 1 is (1, 0), 0 is (0, 1), X is (1, 1). Every function
+here gives the hull: what can come out when each X pin is 0 or 1 independently of the others.
 """
 
 from __future__ import annotations

@@ -5,6 +5,8 @@ A net is known while it still has its old value, so one literal a net, "is X by 
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from verifier.circuit.loops import Component
 from verifier.circuit.netlist import Driver, FlipFlop, FlipFlopKind, Gate, Latch, NetId, Netlist, SetReset
 from verifier.logic.bit_graph import FALSE, BitGraph, Literal
@@ -28,7 +30,7 @@ class GlitchLogic:
         self._netlist = netlist
         self._order = order
         self._old, self._new = step.rounds[0], step.end
-        pairs = list(zip(step.rounds[:-1], step.rounds[1:], strict=True))
+        pairs = list(pairwise(step.rounds))
         self._unknown: dict[NetId, Literal] = {
             net: graph.any_of([graph.exclusive_or(before[net], after[net]) for before, after in pairs])
             for net in self._old
@@ -40,7 +42,7 @@ class GlitchLogic:
         return self._graph.conjunction(self._unknown[net], changed ^ 1)
 
     def _spread(self) -> None:
-        """Repeats until nothing changes; X travels through one more flip-flop with every pass over the circuit at the least."""
+        """Repeats until nothing changes; every pass takes X through at least one more flip-flop."""
         for _ in range(len(self._netlist.flip_flops) + 1):
             moved = False
             for component in self._order:

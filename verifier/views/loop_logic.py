@@ -1,7 +1,8 @@
 """Loops as literals of the bit graph: their races and their power-up states.
 
-A small loop is its exact table (`loop_table`). A large one is worked out with three-valued simulation (E. B. Eichelberger,
-IBM J. R&D 9, 1965, procedures A and B): its result contains every outcome of the race, and more; such a loop is `approximate`.
+A small loop is its exact table (`loop_table`). A large one is worked out with three-valued simulation (E. B.
+Eichelberger, IBM J. R&D 9, 1965, procedures A and B): its result contains every outcome of the race, and more; such a
+loop is `approximate`.
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ class LoopLogic:
         was_open: Sequence[Literal],
         choose: Chooser,
     ) -> LoopResult:
-        """Outcomes of the race from `start` (members) with `outside` values; `before` are the nets' values one round earlier."""
+        """Outcomes of the race from `start` (members); `before` are the nets' values one round earlier."""
         if self.approximate:
             return race_three_valued(self._graph, self.table, start, before, outside, was_open, choose)
         if self._race is None:

@@ -1,7 +1,7 @@
 """What a small loop can do, worked out exactly: the general multiple winner model as a table.
 
-J. A. Brzozowski, C.-J. H. Seger, "Asynchronous Circuits", Springer 1995: any non-empty set of excited members may fire at
-once; the outcomes are the states of the reachable non-transient cycles (a stable state is one of them). The rules for
+J. A. Brzozowski, C.-J. H. Seger, "Asynchronous Circuits", Springer 1995: any non-empty set of excited members may fire
+at once; the outcomes are the states of the reachable non-transient cycles (a stable state is one of them). The rules for
 latches, set-reset latches and flip-flops in a loop are those of `grammar/README.md`, 12.2 and 12.4.
 
 A state of the loop is an integer: bit `i` is member `i`, followed by one bit for every seen enable. A surrounding is an
@@ -79,7 +79,7 @@ class LoopTable:
         return result
 
     def power_up_states(self) -> dict[Surrounding, Outcomes]:
-        """For every value of the outside nets: the states at the first instant, starts disregarded where none is stable."""
+        """The states at the first instant, for every value of the outside nets."""
         targets = [self._target(member, at_power_up=True) for member in self.members]
         result: dict[Surrounding, Outcomes] = {}
         for surrounding in range(1 << len(self.outside)):
@@ -224,8 +224,8 @@ def _move_components(goals: list[State]) -> Iterator[list[State]]:
 def _is_transient(component: list[State], goals: list[State]) -> bool:
     """True when no run of moves stays in the component for ever.
 
-    A lone unstable state is left at once (no member is excited towards its own value). In a larger component a member that
-    is excited with one target throughout would have to fire, and its firing leaves the component.
+    A lone unstable state is left at once (no member is excited towards its own value). In a larger component a member
+    that is excited with one target throughout would have to fire, and its firing leaves the component.
     """
     if len(component) == 1:
         return goals[component[0]] != component[0]

@@ -1,15 +1,17 @@
 """One step of the settled view as literals: `grammar/README.md`, 12.2 and 12.3, sentence by sentence.
 
-Where the circuit may choose, a fresh free variable chooses. Nothing here knows claims, inputs' classes or the first instant.
+Where the circuit may choose, a fresh free variable chooses. Nothing here knows claims, inputs' classes or the first
+instant.
 
-`v[k]` is `Step.rounds[k]`. The symbolic step always works out as many rounds as the structure of the clocks can need; when a
-run needs fewer, the later rounds change nothing.
+`v[k]` is `Step.rounds[k]`. The symbolic step always works out as many rounds as the structure of the clocks can need;
+when a run needs fewer, the later rounds change nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from verifier.circuit.loops import Component, components, dependences
 from verifier.circuit.netlist import (
@@ -200,7 +202,7 @@ class StepLogic:
         return self._graph.conjunction(both_before, any_now ^ 1)
 
     def _settle_member(self, member: Driver, start: _Round, bases: Values, values: Values, exact: bool) -> Literal:
-        """Settles a member outside loops; returns when that was a race. Not `exact`: closing latches keep their base."""
+        """Settles a member outside loops; returns when that raced. Not `exact`: closing latches keep their base."""
         graph, output = self._graph, member.output
         match member:
             case Gate():
@@ -300,7 +302,7 @@ class StepLogic:
         graph = self._graph
         read: list[Literal] = []
         for pin in flip_flop.data:
-            moved_earlier = [graph.exclusive_or(a[pin], b[pin]) for a, b in zip(rounds[:-2], rounds[1:-1], strict=True)]
+            moved_earlier = [graph.exclusive_or(a[pin], b[pin]) for a, b in pairwise(rounds[:-1])]
             uncertain = graph.disjunction(
                 graph.any_of(moved_earlier), self._moved_otherwise(flip_flop, pin, rounds, start)
             )

@@ -1,11 +1,11 @@
 """The settled view: a design becomes transition systems, one for each question (`grammar/README.md`, parts II and III).
 
 One frame of the system is one instant. Frame 0 is the first instant: the register `started` is 0 in it, and the new
-state is a possible power-up state. In every later frame the registers hold the instant before, and the inputs choose what
-the outside world and the circuit do in the step.
+state is a possible power-up state. In every later frame the registers hold the instant before, and the inputs choose
+what the outside world and the circuit do in the step.
 
-A question about the past alone asks for a bad frame. One about the future, or under a given about the future, asks for an
-endless run: its system has `fairness`.
+A question about the past alone asks for a bad frame. One about the future, or under a given about the future, asks for
+an endless run: its system has `fairness`.
 """
 
 from __future__ import annotations

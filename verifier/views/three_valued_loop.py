@@ -1,9 +1,10 @@
 """Large loops by three-valued simulation: a sound short cut that may see outcomes the loop does not have.
 
-E. B. Eichelberger, "Hazard detection in combinational and sequential switching circuits", IBM J. R&D 9, 1965. Procedure A: what
-changes outside goes to X, and every member to the join of its value and its function, until nothing changes. Procedure B: the outside
-goes to its new values, and every member to its function, until nothing changes. Whatever the loop can end in, and every state it
-can visit for ever, agrees with the result of B (Brzozowski and Seger 1995): X members are left free.
+E. B. Eichelberger, "Hazard detection in combinational and sequential switching circuits", IBM J. R&D 9, 1965.
+Procedure A: what changes outside goes to X, and every member to the join of its value and its function, until nothing
+changes. Procedure B: the outside goes to its new values, and every member to its function, until nothing changes. Whatever the loop can
+end in, and every state it can visit for ever, agrees with the result of B (Brzozowski and Seger 1995): X members are
+left free.
 """
 
 from __future__ import annotations
@@ -95,7 +96,8 @@ def _obeys_start(
 def _until_steady(
     graph: BitGraph, table: LoopTable, values: dict[NetId, Rails], was_open: Mapping[NetId, Rails], joining: bool
 ) -> dict[NetId, Rails]:
-    """Every pass moves each member at most one step up (or down) a lattice of height 1, so one pass a member is enough."""
+    """Every pass moves each member at most one step up (or down) a lattice of height 1, so one pass a member is
+    enough."""
     for _ in range(len(table.members) + 1):
         moved = False
         for member in table.members:

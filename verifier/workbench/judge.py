@@ -68,6 +68,8 @@ class Judge:
         self.design = design
         self._on_depth = on_depth
         self._limit_seconds = limit_seconds
+        self._deadline = time.monotonic() + limit_seconds
+        """When the claim at hand must have its verdict."""
         self._depth = depth
         self._wishes = wishes
         self._model = SettledModel(design)
@@ -76,12 +78,13 @@ class Judge:
         self.doubts = self._doubts_about_permission()
         """Sentences about what could not be established beforehand."""
 
-    def judge(self, claim: Claim) -> ClaimResult:
-        """The verdict, once the second opinion agrees.
+    def judge(self, claim: Claim, limit_seconds: float | None = None) -> ClaimResult:
+        """The verdict, once the second opinion agrees; within this limit or that of the judge.
 
         Raises InternalDisagreement when it does not.
         """
         started = time.monotonic()
+        self._deadline = started + (self._limit_seconds if limit_seconds is None else limit_seconds)
         if self._wishes.certificates:
             self._model = SettledModel(self.design)  # names count the memories of all claims that a model has seen
         try:
@@ -109,7 +112,8 @@ class Judge:
 
     def _decide(self, system: TransitionSystem) -> Decision:
         decide = self._chooser.decide if system.fairness is None else decide_endless
-        return decide(system, limit_seconds=self._limit_seconds, depth=self._depth, progress=self._on_depth)
+        left = max(self._deadline - time.monotonic(), 0.0)
+        return decide(system, limit_seconds=left, depth=self._depth, progress=self._on_depth)
 
     def _confirmed(self, claim: Claim, reached: Reached) -> ClaimResult:
         """Broken or shown, if the simulator lives through the same run."""

@@ -1,0 +1,194 @@
+"""Claims judged in processes of their own, at most so many side by side, each within its share of the time that is left.
+
+Every worker is a fresh interpreter, neither forked (this process may have threads, and solvers that do not survive a
+fork) nor spawned by way of the caller's own main module (which may be a script that would run again). It gets one job
+through a pipe. Whatever becomes of it, the claim gets a result: a worker that dies, runs out of memory or out of time
+leaves it undecided, with the reason.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection, wait
+
+from verifier.claims.claim import Claim, Design
+from verifier.errors import InternalDisagreement
+from verifier.evidence.verdict import ClaimResult
+from verifier.workbench.judge import OnDepth, Wishes
+from verifier.workbench.worker import Job, News
+
+WORKER_MEMORY_BYTES = 4 * 2**30
+FINISHING_SECONDS = 0.3
+"""How long before the end of its time a worker should have answered."""
+GRACE_SECONDS = 0.2
+"""How long after the end of its time a worker is waited for."""
+_PROGRAM = "import sys; from verifier.workbench.worker import main; main(int(sys.argv[1]), int(sys.argv[2]))"
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenClaim:
+    """A claim without an answer so far."""
+
+    design: Design
+    claim: Claim
+    so_far: ClaimResult
+
+
+@dataclass(frozen=True, kw_only=True)
+class Terms:
+    """What holds for all of them."""
+
+    deadline: float
+    depth: int | None
+    wishes: Wishes
+    processes: int
+
+
+OnOpenStart = Callable[[OpenClaim], None]
+OnOpenResult = Callable[[OpenClaim, ClaimResult], None]
+
+
+def judge_side_by_side(
+    claims: Iterable[OpenClaim], terms: Terms, on_start: OnOpenStart, on_result: OnOpenResult, on_depth: OnDepth
+) -> None:
+    """Tells a result for each of the claims as it comes; when something is raised, no worker is left behind.
+
+    Raises:
+        InternalDisagreement: a worker found two ways of judging that differ.
+        RuntimeError: a worker failed in a way that nobody foresaw.
+    """
+    waiting = deque(claims)
+    workers: list[_Worker] = []
+    try:
+        while waiting or workers:
+            while waiting and len(workers) < terms.processes:
+                share = _share(terms, len(waiting))
+                on_start(waiting[0])
+                workers.append(_Worker(waiting.popleft(), terms, share))
+            _hear(workers, on_depth)
+            for worker in [worker for worker in workers if worker.result is not None]:
+                workers.remove(worker)
+                worker.end()
+                if worker.result is not None:
+                    on_result(worker.open_claim, worker.result)
+    finally:
+        for worker in workers:
+            worker.end()
+
+
+def _share(terms: Terms, waiting: int) -> float:
+    """Seconds for the next claim: what is left, shared among all that wait, so many side by side."""
+    left = max(terms.deadline - time.monotonic(), 0.0)
+    return left * min(1.0, terms.processes / waiting)
+
+
+def _hear(workers: list[_Worker], on_depth: OnDepth) -> None:
+    """Waits until some worker has something to say or its time is over, and takes it in."""
+    patience = min((worker.time_left for worker in workers), default=0.0)
+    speaking = wait([worker.answers for worker in workers], timeout=max(patience, 0.0))
+    for worker in workers:
+        if worker.answers in speaking:
+            worker.hear(on_depth)
+        elif worker.time_left <= 0:
+            worker.give_up("it did not come to an end in its time")
+
+
+class _Worker:
+    """One process with one claim. `result` is there once it is known."""
+
+    def __init__(self, open_claim: OpenClaim, terms: Terms, share: float) -> None:
+        self.open_claim = open_claim
+        self.result: ClaimResult | None = None
+        self._started = time.monotonic()
+        self._share = share
+        theirs, orders = os.pipe()
+        answers, also_theirs = os.pipe()
+        self._orders = Connection(orders, readable=False)
+        self.answers = Connection(answers, writable=False)
+        try:
+            self._process = _process(theirs, also_theirs)
+        finally:
+            os.close(theirs)
+            os.close(also_theirs)
+        self._send(terms)
+
+    @property
+    def time_left(self) -> float:
+        return self._started + self._share + GRACE_SECONDS - time.monotonic()
+
+    def _send(self, terms: Terms) -> None:
+        design = self.open_claim.design
+        job = Job(
+            design=design,
+            claim=design.claims.index(self.open_claim.claim),
+            until=time.time() + max(self._share - FINISHING_SECONDS, 0.0),
+            depth=terms.depth,
+            wishes=terms.wishes,
+            memory_bytes=WORKER_MEMORY_BYTES,
+        )
+        try:
+            self._orders.send(job)
+        except OSError:
+            self.give_up(self._how_it_ended())
+        except RecursionError:
+            self.give_up("the claim or the circuit is nested too deeply for a process of its own")
+
+    def hear(self, on_depth: OnDepth) -> None:
+        try:
+            news, content = self.answers.recv()
+        except (EOFError, OSError):
+            self.give_up(self._how_it_ended())
+            return
+        if news is News.DEPTH and isinstance(content, int):
+            on_depth(content)
+        elif news is News.RESULT and isinstance(content, ClaimResult):
+            seconds = self.open_claim.so_far.seconds + time.monotonic() - self._started
+            self.result = replace(content, claim=self.open_claim.claim, seconds=seconds)
+        elif news is News.NO_MEMORY:
+            self.give_up(f"its process ran out of the {WORKER_MEMORY_BYTES / 2**30:g} GiB of memory it may use")
+        elif news is News.DISAGREEMENT:
+            raise InternalDisagreement(str(content))
+        else:
+            raise RuntimeError(f"judging {self.open_claim.claim.name} in a process of its own failed: {content}")
+
+    def give_up(self, reason: str) -> None:
+        """What was known before, with the reason why there is no more."""
+        so_far = self.open_claim.so_far
+        seconds = so_far.seconds + time.monotonic() - self._started
+        self.result = replace(so_far, reason=f"{so_far.reason}; then {reason}", seconds=seconds)
+
+    def _how_it_ended(self) -> str:
+        try:
+            code = self._process.wait(timeout=GRACE_SECONDS)
+        except subprocess.TimeoutExpired:
+            return "its process fell silent"
+        if code < 0:
+            return f"its process was ended by {signal.Signals(-code).name}"
+        return f"its process ended by itself, with code {code}"
+
+    def end(self) -> None:
+        self._process.kill()
+        self._process.wait()
+        self._orders.close()
+        self.answers.close()
+
+
+def _process(reading: int, writing: int) -> subprocess.Popen[bytes]:
+    """In a process group of its own, so that a Ctrl-C at the terminal reaches this process alone."""
+    path = os.pathsep.join(entry or os.getcwd() for entry in sys.path)
+    return subprocess.Popen(
+        [sys.executable, "-c", _PROGRAM, str(reading), str(writing)],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        pass_fds=(reading, writing),
+        process_group=0,
+        env={**os.environ, "PYTHONPATH": path},
+    )
