@@ -134,7 +134,7 @@ def _effort_options(parser: argparse.ArgumentParser) -> None:
         metavar="SECONDS",
         type=_seconds,
         default=DEFAULT_LIMIT_SECONDS,
-        help="longest time for one claim (%(default)g)",
+        help="longest time for the whole call (%(default)g)",
     )
     add("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
 

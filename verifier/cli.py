@@ -9,6 +9,7 @@ import argparse
 import errno
 import os
 import sys
+import time
 from collections.abc import Callable, Sequence
 from enum import IntEnum
 from pathlib import Path
@@ -47,6 +48,7 @@ class ExitCode(IntEnum):
     OUTPUT_CLOSED = 141
 
 
+SHORTEST_LIMIT_SECONDS = 1e-9
 DISK_TROUBLE = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 
@@ -57,7 +59,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     try:
+        started = time.monotonic()
         call = parsed(arguments)
+        call.deadline = started + getattr(call, "limit", 0.0)
         code = int(COMMANDS[call.command](call))
         sys.stdout.flush()
     except EdgewrightError as error:
@@ -140,9 +144,7 @@ def _compare(call: argparse.Namespace) -> int:
     return _judge(call, MatrixPage)
 
 
-def _judge(
-    call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page], wishes: Wishes | None = None
-) -> int:
+def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page], wishes: Wishes | None = None) -> int:
     """Loads, judges while the page is printed, writes the record, and says how it ended."""
     import verifier
     from verifier.report.progress import LiveLine
@@ -160,7 +162,7 @@ def _judge(
             call.circuit,
             call.claim,
             call.view,
-            limit=call.limit,
+            limit=_time_left(call),
             depth=call.depth,
             wishes=wishes,
             on_start=page.starts,
@@ -234,7 +236,7 @@ def _equal(call: argparse.Namespace) -> int:
             left,
             right,
             call.power_up,
-            limit=call.limit,
+            limit=_time_left(call),
             depth=call.depth,
             on_depth=lambda instants: live.how_far(f"no difference in the first {instants} instants"),
         )
@@ -280,6 +282,11 @@ def _steps(call: argparse.Namespace) -> list[str]:
         raise CallError(f"{call.steps_from} is not UTF-8 text") from error
     except OSError as error:
         raise CallError(f"cannot read {call.steps_from}: {error.strerror or error}") from error
+
+
+def _time_left(call: argparse.Namespace) -> float:
+    """What reading the files has left of the time for the whole call."""
+    return max(float(call.deadline) - time.monotonic(), SHORTEST_LIMIT_SECONDS)
 
 
 def exit_code(results: Sequence[DesignResult]) -> ExitCode:

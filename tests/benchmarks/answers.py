@@ -1,6 +1,7 @@
 """What an engine under measurement can say, and the four engines by name.
 
-Each engine is a function from a transition system to an answer. It has no limit of its own: whoever calls it ends it.
+Each engine is a function from a transition system to an answer. It has no limit of its own: whoever calls it ends
+it.
 """
 
 from __future__ import annotations
@@ -25,8 +26,8 @@ class Answer:
     reached: bool
     """A bad frame, or a fair endless run, exists."""
     frames: int | None = None
-    """Length of the shortest counterexample, where the engine gives shortest ones. For an endless run: with the frame that closes
-    the loop."""
+    """Length of the shortest counterexample, where the engine gives shortest ones. For an endless run: with the frame
+    that closes the loop."""
 
 
 Engine = Callable[[TransitionSystem], Answer | None]

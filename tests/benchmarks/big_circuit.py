@@ -1,7 +1,7 @@
 """A generated circuit of 1,000 flip-flops and 10,000 gates: how long reading, building and a bounded search take.
 
-A process of its own, so that the peak of memory is its own too: `python tests/benchmarks/big_circuit.py`. The claim holds (two
-flip-flops take the same function from different gates), so that the search has to go to its full depth.
+A process of its own, so that the peak of memory is its own too: `python tests/benchmarks/big_circuit.py`. The claim
+holds (two flip-flops take the same function from different gates), so that the search has to go to its full depth.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ RECENT = 400
 
 
 def big_text(flip_flops: int = FLIP_FLOPS, gates: int = GATES, seed: int = 1) -> str:
-    """Random two-input gates and inverters, flip-flops that sample the last of them, and the pair the claim is about."""
+    """Random gates of two inputs, flip-flops that sample the last of them, and the pair the claim is about."""
     choices = random.Random(seed)
     inputs = ["lever", "choose", *(f"roll[{k}]" for k in range(16))]
     stored = [f"q{k}" for k in range(flip_flops - 2)]
@@ -76,7 +76,7 @@ def main() -> None:
     print(_row("reading", begin, read, peak_built, ""))
     print(_row("building", read, built, peak_built, "reading and building: 5 s, 500 MiB"))
     reached = decision.searched_to if isinstance(decision, Undecided) else "a counterexample, which is wrong"
-    print(_row(f"bounded search, came to {reached}", built, done, _peak_mib(), f"20 steps in 30 s"))
+    print(_row(f"bounded search, came to {reached}", built, done, _peak_mib(), "20 steps in 30 s"))
 
 
 def _row(what: str, since: tuple[float, float], until: tuple[float, float], peak: float, goal: str) -> str:

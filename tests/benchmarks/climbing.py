@@ -1,9 +1,9 @@
 """Runs every engine over the suite and keeps what came out.
 
-In a family the sizes are climbed: an engine that does not decide a question at one size is not asked at larger ones, where it
-counts as being at the limit too; a question that no engine decided is the last of its climb. Bounded search alone is not made to
-sit out the limit where there is nothing to find: it looks for a moment, so that a disagreement would show, and counts at the
-limit.
+In a family the sizes are climbed: an engine that does not decide a question at one size is not asked at larger
+ones, where it counts as being at the limit too; a question that no engine decided is the last of its climb. Bounded
+search alone is not made to sit out the limit where there is nothing to find: it looks for a moment, so that a
+disagreement would show, and counts at the limit.
 """
 
 from __future__ import annotations
@@ -34,20 +34,20 @@ class Row:
         title = f"{self.question.family}, {self.question.title}"
         decided = {name: found for name in self.measurements if (found := self.decided(name)) is not None}
         expected = Outcome.REACHED if self.question.expected else Outcome.UNREACHABLE
-        found = [
+        complaints = [
             f"{title}: {name} says {measurement.outcome.value}, the circuit's author {expected.value}"
             for name, measurement in decided.items()
             if measurement.outcome is not expected
         ]
         if len({measurement.outcome for measurement in decided.values()}) > 1:
             said = ", ".join(f"{name} {measurement.outcome.value}" for name, measurement in decided.items())
-            found.append(f"{title}: the engines disagree: {said}")
+            complaints.append(f"{title}: the engines disagree: {said}")
         lengths = {name: m.frames for name, m in decided.items() if m.frames is not None}
         if len(set(lengths.values())) > 1:
-            found.append(f"{title}: the shortest counterexamples differ in length: {lengths}")
-        crashed = [(n, m) for n, m in self.measurements.items() if m.outcome is Outcome.CRASHED]
-        found += [f"{title}: {name} crashed: {m.detail}" for name, m in crashed if name in (OURS, BOUNDED)]
-        return found
+            complaints.append(f"{title}: the shortest counterexamples differ in length: {lengths}")
+        crashes = [(n, m) for n, m in self.measurements.items() if m.outcome is Outcome.CRASHED]
+        complaints += [f"{title}: {name} crashed: {m.detail}" for name, m in crashes if name in (OURS, BOUNDED)]
+        return complaints
 
 
 @dataclass

@@ -108,4 +108,6 @@ def _agreement(rows: list[Row], wrong: list[str]) -> list[str]:
     if wrong:
         return [f"- **{line}**" for line in wrong]
     decided = sum(row.decided(engine) is not None for row in rows for engine in ENGINES)
-    return [f"All {decided} answers to {len(rows)} questions agree, with one another and with what the circuits expect."]
+    return [
+        f"All {decided} answers to {len(rows)} questions agree, with one another and with what the circuits expect."
+    ]

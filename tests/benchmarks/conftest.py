@@ -1,4 +1,4 @@
-"""Lets the tests of this folder import its helper modules as `benchmarks.<module>`, whatever the order and the worker."""
+"""Lets the tests here import helper modules as `benchmarks.<module>`, whatever the order and the worker."""
 
 import sys
 from pathlib import Path

@@ -1,10 +1,12 @@
 """Reachability with binary decision diagrams, on the general library `dd` (its CUDD back end where the wheel has it).
 
-Forward, breadth first: `reached` grows by the image of the newest states only. The step is kept as a list of clusters, one or
-more registers each; a variable is quantified away as soon as no later cluster mentions it (early quantification). For endless
-runs: the states that can be passed for ever with all fairness (Emerson and Lei 1986), within the reached ones.
+Forward, breadth first: `reached` grows by the image of the newest states only. The step is kept as a list of
+clusters, one or more registers each; a variable is quantified away as soon as no later cluster mentions it (early
+quantification). For endless runs: the states that can be passed for ever with all fairness (Emerson and Lei 1986),
+within the reached ones.
 
-Variables stand in the order of first mention, depth first from the question, each register's next value directly below it.
+Variables stand in the order of first mention, depth first from the question, each register's next value directly
+below it.
 """
 
 from __future__ import annotations
@@ -29,7 +31,7 @@ except ImportError:  # the wheel for this machine is pure Python
 LARGEST_CLUSTER = 300
 """Nodes; conjuncts of the step are merged up to here."""
 TABLES = {"memory_estimate": 2**27, "initial_cache_size": 2**12} if BACK_END == "dd.cudd" else {}
-"""First sizes of CUDD's tables, which grow by themselves. Its own take 11 ms to lay out, as long as most of the shelf."""
+"""First sizes of CUDD's tables, which grow by themselves. Its own take 11 ms to lay out, longer than most claims do."""
 
 Diagram = Any
 

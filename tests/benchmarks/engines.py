@@ -1,6 +1,7 @@
 """This project's engines against general-purpose ones, on the same transition systems: one command, one report.
 
-Run from the project's root with the environment's Python: `python tests/benchmarks/engines.py`. See `README.md` beside this file.
+Run from the project's root with the environment's Python: `python tests/benchmarks/engines.py`. See `README.md`
+beside this file.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Scalable circuits as wiring text: each family is a function from a size to the text of a file.
 
-Every circuit's `breaks` list says which of its claims are expected to fail, so that an answer can be checked against what the
-family was built to do, not only against the other engines. Nothing here decides or measures.
+Every circuit's `breaks` list says which of its claims are expected to fail, so that an answer can be checked
+against what the family was built to do, not only against the other engines. Nothing here decides or measures.
 """
 
 from __future__ import annotations
@@ -34,16 +34,19 @@ def switcher(sources: int) -> str:
     """One of n pulse sources gets through; each has a register that waits until all the others have let go."""
     width = max(1, (sources - 1).bit_length())
     names = [f"source_{k}" for k in range(sources)]
+
+    def others(k: int) -> str:
+        return ", ".join(f"runs[{j}]" for j in range(sources) if j != k)
+
     registers = [
-        f"    runs[{k}] = flipflop((choose == {k}) and nor({', '.join(f'runs[{j}]' for j in range(sources) if j != k)})) "
-        f"on fall of source_{k} start 0"
+        f"    runs[{k}] = flipflop((choose == {k}) and nor({others(k)})) on fall of source_{k} start 0"
         for k in range(sources)
     ]
     gates = [f"    through_{k} = source_{k} and runs[{k}]" for k in range(sources)]
     pins = [f"    input {name} free running" for name in names]
     changes = " or ".join(f"{name} changes" for name in names)
     last = sources - 1
-    text = _lines(
+    return _lines(
         "circuit switcher breaks choice_is_at_once",
         *pins,
         f"    input choose[{width}] by hand",
@@ -52,13 +55,12 @@ def switcher(sources: int) -> str:
         *registers,
         *gates,
         f"    beat = {' or '.join(f'through_{k}' for k in range(sources))}",
-        f"    must one_at_a_time: (runs and (runs - 1)) == 0",
+        "    must one_at_a_time: (runs and (runs - 1)) == 0",
         f"    must no_false_edge: beat changes only when {changes}",
         f"    must choice_is_at_once: (choose == {last} and source_{last} falls) only when runs[{last}]",
         f"    must choice_is_heard: (choose == {last}) for good leads to runs[{last}]",
         f"    can  last_one_runs: beat and runs[{last}]",
     )
-    return text
 
 
 def arbiter(players: int) -> str:
@@ -66,7 +68,7 @@ def arbiter(players: int) -> str:
 
     The chain of passes goes round twice, so that it is no loop.
     """
-    chain = [f"    pass[0] = 0", f"    net pass[{2 * players + 1}]", f"    net found[{2 * players}]"]
+    chain = ["    pass[0] = 0", f"    net pass[{2 * players + 1}]", f"    net found[{2 * players}]"]
     for place in range(2 * players):
         who = place % players
         here = f"(token[{who}] or pass[{place}])" if place < players else f"pass[{place}]"
@@ -222,13 +224,14 @@ def serial_adder(bits: int) -> str:
             f"    net b[{bits}]",
             f"    step = flipflop(if done then step else join(step[{bits - 1}..0], 0b0)) on rise of tempo start 1",
             f"    done = step[{bits}]",
-            f"    a = flipflop(if step[0] then join(0b0, left[{last}..1]) else join(0b0, a[{last}..1])) on rise of tempo start 0",
-            f"    b = flipflop(if step[0] then join(0b0, right[{last}..1]) else join(0b0, b[{last}..1])) on rise of tempo start 0",
+            f"    a = flipflop(join(0b0, if step[0] then left[{last}..1] else a[{last}..1])) on rise of tempo start 0",
+            f"    b = flipflop(join(0b0, if step[0] then right[{last}..1] else b[{last}..1])) on rise of tempo start 0",
             "    x = if step[0] then left[0] else a[0]",
             "    y = if step[0] then right[0] else b[0]",
-            f"    carry = flipflop(majority(x, y, carry_in)) on rise of tempo start 0",
+            "    carry = flipflop(majority(x, y, carry_in)) on rise of tempo start 0",
             f"    carry_in = {carry_in}",
-            f"    sum = flipflop(if done then sum else join(xor(x, y, carry_in), sum[{last}..1])) on rise of tempo start 0",
+            "    bit = xor(x, y, carry_in)",
+            f"    sum = flipflop(if done then sum else join(bit, sum[{last}..1])) on rise of tempo start 0",
         ]
 
     return _lines(
@@ -256,7 +259,9 @@ FAMILIES = (
         sizes=(4, 6, 8, 12, 16, 24, 32, 48, 64, 96),
         smallest=4,
     ),
-    Family(name="ring", what="n-stage ring counter", text=ring, sizes=(4, 6, 8, 12, 16, 24, 32, 48, 64, 96), smallest=4),
+    Family(
+        name="ring", what="n-stage ring counter", text=ring, sizes=(4, 6, 8, 12, 16, 24, 32, 48, 64, 96), smallest=4
+    ),
     Family(
         name="synchronous",
         what="n-bit synchronous counter",
@@ -273,7 +278,11 @@ FAMILIES = (
     ),
     Family(name="queue", what="n-deep queue", text=queue, sizes=(2, 3, 4, 5, 6, 8, 10, 12, 16), smallest=2),
     Family(
-        name="serial adder", what="n-bit serial adder", text=serial_adder, sizes=(2, 3, 4, 5, 6, 8, 10, 12, 16), smallest=2
+        name="serial adder",
+        what="n-bit serial adder",
+        text=serial_adder,
+        sizes=(2, 3, 4, 5, 6, 8, 10, 12, 16),
+        smallest=2,
     ),
     Family(
         name="multiplier",

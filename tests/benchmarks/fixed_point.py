@@ -1,7 +1,8 @@
-"""z3's own fixed-point engine on a transition system: one relation over the registers, a rule for the start, one for the step.
+"""z3's own fixed-point engine on a transition system: one relation over the registers, a rule for the start, one for
+the step.
 
-The rules are the plain ones anybody would write. Parameters other than the engine's name are left as z3 has them, but for those
-named in `PARAMETERS`.
+The rules are the plain ones anybody would write. Parameters other than the engine's name are left as z3 has them,
+but for those named in `PARAMETERS`.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """One decision in a process of its own, ended when it has used up its time or memory. POSIX only: it forks.
 
-The child starts as a copy of this process, so all engines see the very same transition system. It loads its libraries and
-decides a system of one register before the clock starts: what is measured is deciding. The limit is of processor time (the
-machine may be busy with other things); both kinds of time are reported.
+The child starts as a copy of this process, so all engines see the very same transition system. It loads its
+libraries and decides a system of one register before the clock starts: what is measured is deciding. The limit is
+of processor time (the machine may be busy with other things); both kinds of time are reported.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ class Outcome(Enum):
 
 @dataclass(frozen=True, kw_only=True)
 class SolverTime:
-    """Seconds inside z3."""
+    """Wall seconds inside z3."""
 
     checks: float
     other_calls: float
@@ -65,9 +65,7 @@ Probe = Callable[[], Callable[[], SolverTime]]
 """Called in the child before deciding; what it returns is called afterwards."""
 
 
-def measured(
-    engine: Engine, system: TransitionSystem, limit_seconds: float, probe: Probe | None = None
-) -> Measurement:
+def measured(engine: Engine, system: TransitionSystem, limit_seconds: float, probe: Probe | None = None) -> Measurement:
     """What the engine says of the system, and what that took."""
     sys.stdout.flush()
     sys.stderr.flush()

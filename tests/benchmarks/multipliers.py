@@ -1,9 +1,9 @@
 """Two multipliers of n by n bits as wiring text, and one with a mistake: what `equal` is asked about.
 
-`by_rows` adds a shifted copy of the one number for each bit of the other, each addition with its carry rippling along the row.
-`by_columns` first takes all products of two bits, then sums them column by column, lowest first, with full and half adders
-in the order in which bits come in; carries go to the next column. `careless` is `by_columns` with one carry of an OR of two
-bits that may both be high.
+`by_rows` adds a shifted copy of the one number for each bit of the other, each addition with its carry rippling
+along the row. `by_columns` first takes all products of two bits, then sums them column by column, lowest first,
+with full and half adders in the order in which bits come in; carries go to the next column. `careless` is
+`by_columns` with one carry of an OR of two bits that may both be high.
 """
 
 from __future__ import annotations

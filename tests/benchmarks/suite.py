@@ -37,7 +37,7 @@ class Question:
 def shelf_questions() -> Iterator[Question]:
     for path in sorted(SPECS.glob("*.wiring")):
         for design in load(path).designs:
-            yield from _questions(design, SHELF, None)
+            yield from _questions(design, SHELF, None, prefix=f"{path.stem}, ")
 
 
 def family_questions(family: Family, size: int) -> Iterator[Question]:
@@ -54,7 +54,9 @@ def family_questions(family: Family, size: int) -> Iterator[Question]:
         yield from _questions(together, family.name, size, differs=name != family.compares[1])
 
 
-def _questions(design: Design, family: str, size: int | None, differs: bool = False) -> Iterator[Question]:
+def _questions(
+    design: Design, family: str, size: int | None, *, differs: bool = False, prefix: str = ""
+) -> Iterator[Question]:
     model = SettledModel(design)
     for claim in design.claims:
         if size is not None and isinstance(claim.formula, Settles):
@@ -62,7 +64,7 @@ def _questions(design: Design, family: str, size: int | None, differs: bool = Fa
         yield Question(
             family=family,
             size=size,
-            name=f"{design.name}: {claim.name}",
+            name=f"{prefix}{design.name}: {claim.name}",
             system=model.system(claim).cone_of_influence(),
             expected=differs or _expects_a_run(claim),
         )

@@ -31,8 +31,9 @@ def machine() -> list[str]:
 
     load = os.getloadavg()[0]
     return [
-        f"Machine: {os.cpu_count()} cores ({platform.machine()}), {platform.system()}, Python {platform.python_version()}, "
-        f"z3 {version('z3-solver')}, dd {version('dd')} ({BACK_END}). At the start {load:.1f} processes wanted to run on it.",
+        f"Machine: {os.cpu_count()} cores ({platform.machine()}), {platform.system()}, "
+        f"Python {platform.python_version()}, z3 {version('z3-solver')}, dd {version('dd')} ({BACK_END}). "
+        f"At the start {load:.1f} processes wanted to run on it.",
         "Times are seconds of processor time; wall time follows in parentheses where it is over 1.3 times as long.",
     ]
 
@@ -85,8 +86,8 @@ def ratios(rows: Sequence[Row], limit: float) -> list[str]:
             }
             lines.append([name, str(len(group)), *(f"{factors[peer]:.2f}" for peer in PEERS)])
     return [
-        f"Time of each peer divided by the time of {OURS}, geometric mean; above 1 the peer is slower. Every time under "
-        f"{FLOOR_SECONDS:g} s counts as {FLOOR_SECONDS:g} s, an undecided question as the limit of {limit:g} s.",
+        f"Time of each peer divided by the time of {OURS}, geometric mean; above 1 the peer is slower. Every time "
+        f"under {FLOOR_SECONDS:g} s counts as {FLOOR_SECONDS:g} s, an undecided question as the limit of {limit:g} s.",
         "",
         *table(["questions", "how many", *PEERS], lines),
     ]
@@ -105,8 +106,8 @@ def worst(rows: Sequence[Row], limit: float, count: int = 15) -> list[str]:
     over = sum(entry[0] > 1.3 for entry in behind)
     head = ["ratio", "family", "question", OURS, "best peer", "its time"]
     return [
-        f"{len(behind)} questions take {OURS} over {SLOW_SECONDS:g} s and some peer decides them; on {over} of them it takes "
-        "over 1.3 times as long as the best peer. The worst:",
+        f"{len(behind)} questions take {OURS} over {SLOW_SECONDS:g} s and some peer decides them; on {over} of them "
+        "it takes over 1.3 times as long as the best peer. The worst:",
         "",
         *table(
             head,
@@ -168,7 +169,7 @@ def solver_share(shares: Sequence[tuple[Row, Measurement]]) -> list[str]:
     total = checks = others = 0.0
     for row, again in shares:
         solver = again.solver or SolverTime(checks=0.0, other_calls=0.0)
-        seconds = again.processor_seconds
+        seconds = again.wall_seconds
         cells.append(
             [
                 row.question.family,
@@ -182,8 +183,8 @@ def solver_share(shares: Sequence[tuple[Row, Measurement]]) -> list[str]:
     if not cells:
         return ["No question took long enough."]
     return [
-        f"Of {total:.1f} s over {len(cells)} questions, {checks / total:.0%} passed in z3's checks and {others / total:.0%} in "
-        "other calls of z3 (adding clauses, reading models and cores); the rest is Python.",
+        f"Of {total:.1f} s over {len(cells)} questions, {checks / total:.0%} passed in z3's checks and "
+        f"{others / total:.0%} in other calls of z3 (adding clauses, reading models and cores); the rest is Python.",
         "",
         *table(["family", "question", "seconds", "checks", "other calls"], cells),
     ]

@@ -1,4 +1,5 @@
-"""The benchmark's own code on tiny sizes: engines agree, a limit ends what does not end, a disagreement is loud. Nothing is timed."""
+"""The benchmark's own code on tiny sizes: engines agree, a limit ends what does not end, a disagreement is loud.
+Nothing is timed."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
 from benchmarks.answers import BOUNDED, ENGINES, OURS, Answer
 from benchmarks.big_circuit import big_text
 from benchmarks.climbing import Row, complaints
@@ -15,7 +17,6 @@ from benchmarks.families import FAMILIES, Family
 from benchmarks.measuring import Measurement, Outcome
 from benchmarks.suite import Question, family_questions, shelf_questions
 from benchmarks.tables import growth, largest, ratios, row_cells, row_head, worst
-
 from verifier.language import loads
 
 BENCHMARKS = Path(__file__).resolve().parent
@@ -64,7 +65,8 @@ def test_a_peer_finds_an_endless_run_and_sees_where_there_is_none(name: str) -> 
 def test_the_shelf_is_in_the_suite_with_every_claim_of_every_circuit() -> None:
     names = [question.name for question in shelf_questions()]
     assert len(names) == len(set(names))
-    assert {"plain_mux: no_false_edge", "plain_mux: settles", "hold_until_agree_in_nands: settles"} <= set(names)
+    beat_source = {name.removeprefix("beat_source, ") for name in names if name.startswith("beat_source, ")}
+    assert {"plain_mux: no_false_edge", "plain_mux: settles", "hold_until_agree_in_nands: settles"} <= beat_source
 
 
 def measurement(outcome: Outcome, seconds: float = 0.1, frames: int | None = None) -> Measurement:
@@ -165,7 +167,7 @@ family = next(family for family in FAMILIES if family.name == "synchronous")
 question = next(question for question in family_questions(family, 3) if question.expected)
 found = measured(ENGINES[BOUNDED], question.system, 20.0, probe)
 solver = found.solver
-print(0 < solver.checks and 0 < solver.other_calls and solver.checks + solver.other_calls < found.processor_seconds)
+print(0 < solver.checks and 0 < solver.other_calls and solver.checks + solver.other_calls < found.wall_seconds)
 """
 
 

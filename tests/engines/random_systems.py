@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hypothesis import strategies as st
 
 from verifier.logic.bit_graph import TRUE, BitGraph, Literal
@@ -9,7 +11,10 @@ from verifier.logic.transition_system import Register, TransitionSystem
 
 
 @st.composite
-def systems(draw: st.DrawFn, *, most_registers: int = 6, most_inputs: int = 4) -> TransitionSystem:
+def systems(
+    draw: st.DrawFn, *, most_registers: int = 6, most_inputs: int = 4, most_fairness: int | None = None
+) -> TransitionSystem:
+    """`most_fairness` makes it a question about endless runs, with at most so many fairness literals."""
     graph = BitGraph()
     registers = [graph.variable(f"bell {i}") for i in range(draw(st.integers(0, most_registers)))]
     inputs = [graph.variable(f"lever {i}") for i in range(draw(st.integers(0, most_inputs)))]
@@ -31,5 +36,8 @@ def systems(draw: st.DrawFn, *, most_registers: int = 6, most_inputs: int = 4) -
         bad=graph.all_of(pick() for _ in range(draw(st.integers(1, 4)))),
         preferences=tuple(pick() for _ in range(draw(st.integers(0, 2)))),
     )
+    if most_fairness is not None:
+        wanted = draw(st.integers(0, most_fairness))
+        system = replace(system, fairness=tuple(graph.conjunction(pick(), pick()) for _ in range(wanted)))
     system.check_invariants()
     return system

@@ -89,6 +89,9 @@ class TemporalMaker(FormulaMaker):
             return super().claim(name)
         if self.random.random() < 0.3:
             formula = self.random.choice((self.temporal, self._contradiction, self._stuck))()
+            if self.random.random() < 0.1:
+                self.future_left = 0
+                formula = eventually(self._rare())
             return can(name, formula, text_of(formula))
         makers: tuple[tuple[Callable[[], Formula], int], ...] = (
             (self.temporal, 3),
@@ -96,6 +99,7 @@ class TemporalMaker(FormulaMaker):
             (self._likely, 4),
             (self._law, 3),
             (self._pattern, 3),
+            (self._plainly_always, 1),
         )
         formula = self.random.choices([maker for maker, _ in makers], [weight for _, weight in makers])[0]()
         return must(name, formula, text_of(formula))
@@ -105,6 +109,11 @@ class TemporalMaker(FormulaMaker):
         law = laws[self.random.choice(sorted(laws))]
         formula = law(self.present(), self.present())
         return always(formula) if self.random.random() < 0.2 else formula
+
+    def _plainly_always(self) -> Formula:
+        """What a finite piece of a run breaks, if it can go on."""
+        self.future_left = 0
+        return always(no(self._rare()))
 
     def _contradiction(self) -> Formula:
         """Often impossible, often only nearly so."""

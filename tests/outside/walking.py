@@ -83,7 +83,7 @@ def next_table(design: Design, name: str, clock: str) -> list[int]:
     for values in product((0, everywhere), repeat=len(system.inputs)):
         known.update(zip(system.inputs, values, strict=True))
         roots = [variables[clock].next, *(register.next for register in state), *system.constraints]
-        rises, *columns = _evaluated(system.graph, roots, known, everywhere)
+        rises, *columns = evaluated(system.graph, roots, known, everywhere)
         if rises == everywhere:
             assert all(column == everywhere for column in columns[len(state) :])
             tables.add(tuple(columns[: len(state)]))
@@ -102,7 +102,8 @@ def _column(bit: int, size: int) -> int:
     return block
 
 
-def _evaluated(graph: BitGraph, roots: list[Literal], known: dict[Literal, int], everywhere: int) -> list[int]:
+def evaluated(graph: BitGraph, roots: list[Literal], known: dict[Literal, int], everywhere: int) -> list[int]:
+    """Values of the roots under many assignments at once, one bit for each."""
     result = {0: 0}
     for node in graph.cone(roots):
         if node == 0:

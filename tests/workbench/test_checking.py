@@ -165,8 +165,8 @@ def test_a_replay_that_could_not_be_finished_leaves_the_claim_undecided(monkeypa
 def test_no_proof_is_given_when_the_fresh_solver_disagrees(monkeypatch: pytest.MonkeyPatch) -> None:
     real = judging.recheck
 
-    def with_a_clause_too_many(system: judging.TransitionSystem, invariant: Invariant) -> None:
-        real(system, Invariant((*invariant.clauses, (system.registers[0].variable,))))
+    def with_a_clause_too_many(system: judging.TransitionSystem, invariant: Invariant, limit: float) -> None:
+        real(system, Invariant((*invariant.clauses, (system.registers[0].variable,))), limit)
 
     monkeypatch.setattr(judging, "recheck", with_a_clause_too_many)
     with pytest.raises(InternalDisagreement, match="check `start`"):

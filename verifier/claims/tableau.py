@@ -1,10 +1,10 @@
 """Claims about the endless future, as monitors that guess: a symbolic tableau with past.
 
-E. M. Clarke, O. Grumberg, K. Hamaguchi, "Another look at LTL model checking", Formal Methods in System Design 10, 1997.
-Every future word gets a free bit, its promise for the next instant. The promise is remembered and must come true; and
-what is promised for some time must not be put off for ever, which is said by a fairness bit. On an endless run that keeps all
-promises and is fair, the value of every word at every instant is its meaning (`grammar/README.md`, section 20). So past
-and future words may be mixed freely.
+E. M. Clarke, O. Grumberg, K. Hamaguchi, "Another look at LTL model checking", Formal Methods in System Design 10,
+1997. Every future word gets a free bit, its promise for the next instant. The promise is remembered and must come
+true; and what is promised for some time must not be put off for ever, which is said by a fairness bit. On an endless
+run that keeps all promises and is fair, the value of every word at every instant is its meaning (`grammar/README.md`,
+section 20). So past and future words may be mixed freely.
 """
 
 from __future__ import annotations

@@ -1,7 +1,12 @@
 """Few large cubes that cover a set of states exactly.
 
-S. Minato, "Fast generation of irredundant sum-of-products forms from binary decision diagrams", SASIMI 1992, after E. Morreale 1970;
-here on truth tables: integers of `2 ** count` bits, bit `k` for the row in which variable `i` has bit `i` of `k`.
+S. Minato, "Fast generation of irredundant sum-of-products forms from binary decision diagrams", SASIMI 1992, after
+E. Morreale 1970; here on truth tables: integers of `2 ** count` bits, bit `k` for the row in which variable `i` has the
+value that bit `i` of `k` has. It keeps no state and knows nothing of systems.
+
+(V1) The union of the cubes is exactly the function. (V2) Without any one of them it is not.
+
+The time is about that of going through the table once for each variable and each cube that comes out.
 """
 
 from __future__ import annotations

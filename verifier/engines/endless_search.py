@@ -1,21 +1,21 @@
 """Is there an endless run on which every fairness literal is 1 again and again? Two searches by turns, in one process.
 
-Decides `Reached`, with a shortest lasso: bounded search over the repeating system (liveness to safety). Decides `Unreachable`, with an
-invariant of the counting system that says that the fairness literals cannot all be seen so many times over (k-liveness), by
-property-directed reachability, for more and more rounds. Both transformations stand in `verifier.logic.endless`. `Undecided` at the limit, or when
-bounded search has come to its depth and no number of rounds has been proved yet.
+Small systems are decided by `explicit_search` alone. For the others: decides `Reached`, with a shortest lasso, by bounded
+search over the repeating system (liveness to safety). Decides `Unreachable`, with an invariant of the counting system
+that says that the fairness literals cannot all be seen so many times over (k-liveness), by property-directed
+reachability, for more and more rounds. Both transformations stand in `verifier.logic.endless`. `Undecided` at the
+limit, or when bounded search has come to its depth and MOST_ROUNDS_BEYOND_DEPTH rounds can happen.
 
 (L1) A lasso that is returned is a shortest one: bounded search excluded every smaller number of frames.
 (L2) The invariant of an `Unreachable` belongs to the system that stands beside it in `about`.
 
-It ends: if there is a fair endless run there is one that is a lasso, of bounded length; if there is none, no run sees the
-fairness literals more often than there are states.
+It ends: if there is a fair endless run there is one that is a lasso, of bounded length; if there is none, no run sees
+the fairness literals more often than there are states.
 """
 
 from __future__ import annotations
 
 import time
-from dataclasses import replace
 
 from verifier.engines.bounded_search import BoundedSearch
 from verifier.engines.chooser import FIRST_FRAMES, LEAST_TURN_SECONDS, Progress
@@ -33,7 +33,9 @@ COUNTING_ENGINE = "k-liveness by property-directed reachability"
 ENGINE = "bounded search for a lasso and k-liveness"
 
 FIRST_ROUNDS = 3
-"""Most true claims of the shelf are proved with two or three; to prove three where one would do costs next to nothing."""
+"""Most true claims of the shelf need two or three; to prove three where one would do costs next to nothing."""
+MOST_ROUNDS_BEYOND_DEPTH = 192
+"""After the depth, the proof is tried for no more rounds: there probably is a fair endless run, beyond the depth."""
 
 
 def decide_endless(
@@ -46,10 +48,9 @@ def decide_endless(
     """`depth` bounds the instants of a lasso, its loop included; the other arguments are those of `Chooser.decide`."""
     deadline = time.monotonic() + limit_seconds
     system = system.cone_of_influence()
-    if FALSE in system.constraints or FALSE in (system.fairness or ()):
-        never = replace(system, bad=FALSE, fairness=None)
-        return Unreachable(invariant=Invariant(()), engine="constant", about=never)
     counting = CountingSystem(system)
+    if FALSE in system.constraints or FALSE in (system.fairness or ()):
+        return Unreachable(invariant=counting.no_round_ends(), engine="constant", about=counting.after(1))
     found = search_endless_explicitly(system, counting, deadline, depth)
     if found is not None:
         return found
@@ -90,6 +91,8 @@ class _EndlessSearch:
         while not isinstance(self._proof.result, Invariant):
             if self._progress is not None:
                 self._progress(self._bounded.searched_to)
+            if not self._may_go_deeper() and self._rounds > MOST_ROUNDS_BEYOND_DEPTH:
+                raise NoAnswerError(f"every fairness literal can be 1 {self._rounds // 2} times over")
             if self._may_go_deeper() and self._lasso_seconds < self._proof_seconds:
                 if self._search_deeper() is Answer.SATISFIABLE:
                     return self._reached()

@@ -1,84 +1,47 @@
 """A shortest lasso on which every mark is seen, in an explored explicit graph.
 
-(X4) The number of instants, way and loop together, is the least there is; among equals the loop begins earliest.
+(X4) The number of instants, way and loop together, is the least there is; among equals the loop begins earliest, and
+among those it is the calmest (`explicit_runs.py`).
+
+A loop is looked for from the first of its states, in the order in which they were found, with those before left out: a
+loop through one of those, taken from there, makes no longer a lasso. So each state is left out once, and it ends.
 """
 
 from __future__ import annotations
 
-from verifier.engines.explicit_states import ExplicitStates, Lanes
+import heapq
+import time
+from collections.abc import Iterable
+from dataclasses import replace
+
+from verifier.engines.explicit_runs import Stride, calmest_run, ways_to
+from verifier.engines.explicit_states import ExplicitStates, Lanes, TooLarge
 from verifier.logic.components import strongly_connected_components
+from verifier.logic.endless import Lasso
 
-Loop = list[Lanes]
-
-
-def shortest_lasso(explicit: ExplicitStates, every_mark: int) -> tuple[list[Lanes], int] | None:
-    """The lanes of all frames, and the frame the loop begins in; None when no cycle sees every mark."""
-    best: tuple[list[Lanes], int] | None = None
-    for members in _fair_components(explicit, every_mark):
-        for begin in sorted(members):
-            way = explicit.way_to(begin)
-            most = None if best is None else len(best[0]) - 1 - len(way)
-            loop = _shortest_loop(explicit, begin, members, every_mark, most)
-            if loop is not None:
-                best = ([*way, *loop], len(way))
-    return best
+Node = tuple[int, int]
+"""The number of a state, and the marks seen since the loop began."""
 
 
-def _fair_components(explicit: ExplicitStates, every_mark: int) -> list[set[int]]:
-    """Components with an edge inside, whose inner edges together carry every mark."""
-    edges = explicit.edges
-    found: list[set[int]] = []
-    for component in strongly_connected_components(range(len(edges)), lambda s: (edge.target for edge in edges[s])):
-        members = set(component)
-        inner = [edge.marks for state in component for edge in edges[state] if edge.target in members]
-        seen = 0
-        for marks in inner:
-            seen |= marks
-        if inner and seen == every_mark:
-            found.append(members)
-    return found
-
-
-def _shortest_loop(
-    explicit: ExplicitStates, begin: int, members: set[int], every_mark: int, most: int | None
-) -> Loop | None:
-    """Breadth first over states and marks seen since `begin`; at most `most` edges."""
-    origins: dict[tuple[int, int], tuple[tuple[int, int], Lanes] | None] = {(begin, 0): None}
-    level = [(begin, 0)]
-    length = 0
-    while level and (most is None or length < most):
-        length += 1
-        following: list[tuple[int, int]] = []
-        for node in level:
-            state, seen = node
-            for edge in explicit.edges[state]:
-                reached = (edge.target, seen | edge.marks)
-                if edge.target not in members:
-                    continue
-                if reached == (begin, every_mark):
-                    return [*_way(origins, node), edge.lanes]
-                if reached not in origins:
-                    origins[reached] = (node, edge.lanes)
-                    following.append(reached)
-        level = following
-    return None
-
-
-def _way(origins: dict[tuple[int, int], tuple[tuple[int, int], Lanes] | None], node: tuple[int, int]) -> Loop:
-    lanes: Loop = []
-    origin = origins[node]
-    while origin is not None:
-        node, edge_lanes = origin
-        lanes.append(edge_lanes)
-        origin = origins[node]
-    return lanes[::-1]
+def shortest_lasso(explicit: ExplicitStates, every_mark: int, deadline: float) -> Lasso | None:
+    """None when no cycle sees every mark. Raises TooLarge at the deadline."""
+    found = _beginning(explicit, every_mark, deadline)
+    if found is None:
+        return None
+    begin, length, members = found
+    ways = ways_to(explicit, {begin})
+    if ways:
+        ways[-1] = [replace(stride, target=(begin, 0)) for stride in ways[-1]]
+    loop = _loop_layers(explicit, (begin, 0), members, every_mark, length)
+    return Lasso(calmest_run(explicit.system, [*ways, *loop]), len(ways))
 
 
 def _beginning(explicit: ExplicitStates, every_mark: int, deadline: float) -> tuple[int, int, set[int]] | None:
     """Where the loop of a shortest lasso begins, its length, and the states among which it was looked for."""
     best: tuple[int, int, set[int]] | None = None
     least: int | None = None
-    waiting = [(min(members), members) for members in _fair_components(explicit, set(range(len(explicit.edges))), every_mark)]
+    everywhere = set(range(len(explicit.edges)))
+    waiting = [(min(members), members) for members in _fair_components(explicit, everywhere, every_mark)]
     heapq.heapify(waiting)
     while waiting:
         begin, members = heapq.heappop(waiting)
@@ -95,7 +58,7 @@ def _beginning(explicit: ExplicitStates, every_mark: int, deadline: float) -> tu
 
 
 def _fair_components(explicit: ExplicitStates, among: set[int], every_mark: int) -> list[set[int]]:
-    """Components with an edge inside, whose inner edges together carry every mark, when the other states are left out."""
+    """Components of a part of the graph that have an edge inside, and whose inner edges together carry every mark."""
     edges = explicit.edges
     found: list[set[int]] = []
     for component in strongly_connected_components(
@@ -134,7 +97,7 @@ def _shortest_loop(
     return None
 
 
-def _steps(explicit: ExplicitStates, node: Node, members: set[int]) -> Iterable[tuple[int, Node]]:
+def _steps(explicit: ExplicitStates, node: Node, members: set[int]) -> Iterable[tuple[Lanes, Node]]:
     """Lanes and where they lead, among the members."""
     state, seen = node
     return ((edge.lanes, (edge.target, seen | edge.marks)) for edge in explicit.edges[state] if edge.target in members)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from verifier.errors import EdgewrightError
 
 
-class SimulationLimit(EdgewrightError):  # noqa: N818
+class SimulationLimit(EdgewrightError):
     """There are more ways for a step to go than the simulator is allowed to look at."""
 
     exit_code = 3

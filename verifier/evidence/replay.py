@@ -18,7 +18,7 @@ from verifier.evidence.budget import SimulationLimit
 from verifier.evidence.simulator import Simulator
 
 
-class Unconfirmed(EdgewrightError):  # noqa: N818
+class Unconfirmed(EdgewrightError):
     """The second opinion could not be finished: there was too much for the simulator to look at."""
 
     exit_code = 3

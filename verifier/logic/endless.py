@@ -1,13 +1,18 @@
 """Questions about endless runs turned into questions about bad frames.
 
-Two ways, for the two halves of an answer. Both only add registers and inputs; the runs of the given system stay what they are.
+Two ways, for the two halves of an answer. Both only add registers and inputs; the runs of the given system stay what
+they are. Nothing is decided here.
 
-`repeating` (A. Biere, C. Artho, V. Schuppan, "Liveness checking as safety checking", FMICS 2002): bad is reached exactly when there is
-a lasso on which all fairness literals are seen on the loop. It keeps the length of the shortest one.
+`repeating` (A. Biere, C. Artho, V. Schuppan, "Liveness checking as safety checking", FMICS 2002): bad is reached exactly
+when there is a lasso on which all fairness literals are seen on the loop.
 
-`counting` (K. Claessen, N. Sorensson, "A liveness checking algorithm that counts", FMCAD 2012): bad is reached when the fairness literals have
-all been seen `rounds` times over. If it cannot be reached for some `rounds`, no fair endless run exists; if there is none, some
-number of rounds at most the number of states will do.
+`CountingSystem` (K. Claessen, N. Sorensson, "A liveness checking algorithm that counts", FMCAD 2012): bad is reached when
+the fairness literals have all been seen `rounds` times over.
+
+(F1) A lasso of `n` frames, way and loop together, on which all fairness is seen gives a bad run of the repeating system
+of `n + 1` frames, and the other way round. So a shortest bad run is a shortest lasso.
+(F2) If bad cannot be reached for some number of rounds, no fair endless run exists. If there is none, some number of
+rounds, at most one more than the number of states, cannot be reached.
 """
 
 from __future__ import annotations
@@ -15,7 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from verifier.logic.bit_graph import FALSE, Literal
-from verifier.logic.transition_system import Counterexample, Register, TransitionSystem
+from verifier.logic.transition_system import Counterexample, Invariant, Register, TransitionSystem
 
 
 @dataclass(frozen=True)
@@ -39,7 +44,7 @@ class RepeatingSystem:
 
 
 def repeating(system: TransitionSystem) -> RepeatingSystem:
-    """One frame is saved, at a moment of the solver's choice; bad when its state comes again and all fairness was seen since."""
+    """One frame is saved, at a moment of the solver's choice; bad when its state comes again, all fairness seen since."""
     graph = system.graph
     fairness = system.fairness or ()
     save, saved = graph.variable("save"), graph.variable("saved")
@@ -67,7 +72,12 @@ def repeating(system: TransitionSystem) -> RepeatingSystem:
 
 
 class CountingSystem:
-    """The counting questions of one system, for one number of rounds after another; they share all registers but the last."""
+    """The counting questions of one system, for one number of rounds after another.
+
+    A round is over when each fairness literal has been 1 in some frame of it. The questions share the registers that
+    say which literals were seen in this round; they differ in how rounds are counted: in unary by `after`, where the
+    question for more rounds only adds registers, in binary by `below`.
+    """
 
     def __init__(self, system: TransitionSystem) -> None:
         self._system = system
@@ -78,8 +88,7 @@ class CountingSystem:
         self.round_ends = graph.all_of(met)
         """1 in the frames in which the last fairness literal of a round is seen."""
         self._registers = [
-            Register(before, graph.conjunction(now, self.round_ends ^ 1))
-            for before, now in zip(seen, met, strict=True)
+            Register(before, graph.conjunction(now, self.round_ends ^ 1)) for before, now in zip(seen, met, strict=True)
         ]
         self._counters: list[Register] = []
 
@@ -100,6 +109,16 @@ class CountingSystem:
             reached.append(bit if rounds >> place & 1 else bit ^ 1)
         plain = self.plain()
         return replace(plain, registers=(*plain.registers, *counter), bad=graph.all_of(reached))
+
+    def no_round_ends(self) -> Invariant:
+        """An invariant of `after(1)`, for a system in which a constraint or a fairness literal is the constant 0.
+
+        What never comes is not seen, so no round ends, and none is counted.
+        """
+        fairness = self._system.fairness or ()
+        never = [register.variable for register, now in zip(self._registers, fairness, strict=True) if now == FALSE]
+        never.append(self.after(1).bad)
+        return Invariant(tuple((variable ^ 1,) for variable in never))
 
     def after(self, rounds: int) -> TransitionSystem:
         """Bad: the round has ended that often (at least once)."""

@@ -16,7 +16,7 @@ from verifier.report.verdicts import (
     circuit_heading,
     claim_lines,
     footer_lines,
-    not_judged_lines,
+    not_judged_line,
     run_lines,
     summary_line,
     witness_lines,
@@ -45,29 +45,54 @@ class CheckPage:
         self._live = live
         self._with_runs = {Verdict.BROKEN: runs.broken, Verdict.SHOWN: runs.shown}
         self._with_witnesses = runs.witnesses
-        self._current: Design | None = None
-        """The design whose heading was printed last."""
+        self._announced: set[tuple[int, str]] = set()
+        self._order: list[tuple[Design, Claim]] = []
+        """Every claim in the order of the file."""
+        self._results: dict[tuple[int, str], ClaimResult] = {}
+        """What is known and not printed yet, by design and name of the claim."""
+        self._printed = 0
+        """How many of `_order`; the page has the order of the file, whatever order the verdicts come in."""
 
     def starts(self, design: Design, claim: Claim) -> None:
-        if design is not self._current:
-            heading = [circuit_heading(design)]
-            self._print(heading if self._current is None else [line(), *heading])
-            self._current = design
+        if (id(design), claim.name) not in self._announced:
+            self._announced.add((id(design), claim.name))
+            self._order.append((design, claim))
         self._live.now(f"{design.name}: {claim.name}")
 
     def searched(self, instants: int) -> None:
         self._live.how_far(f"no answer in the first {instants} instants")
 
     def judged(self, design: Design, result: ClaimResult) -> None:
+        self._results[id(design), result.claim.name] = result
+        while self._printed < len(self._order):
+            design, claim = self._order[self._printed]
+            known = self._results.pop((id(design), claim.name), None)
+            if known is None:
+                return
+            self._print_next(design, self._lines(design, known))
+
+    def _lines(self, design: Design, result: ClaimResult) -> list[Line]:
         width = self._writer.width
-        self._print(claim_lines(result, name_width=_name_width(design), width=width, triggers=self._with_witnesses))
+        return claim_lines(result, name_width=_name_width(design), width=width, triggers=self._with_witnesses)
+
+    def _print_next(self, design: Design, lines: Iterable[Line]) -> None:
+        """The next of the claims, below the heading of its circuit."""
+        above = self._order[self._printed - 1][0] if self._printed else None
+        heading = [circuit_heading(design)] if design is not above else []
+        self._print([*([line()] if heading and above else []), *heading, *lines])
+        self._printed += 1
 
     def finish(self, results: Sequence[DesignResult]) -> None:
         """The rest of the page, from what was decided."""
         self._live.now("")
         for result in results:
-            if result.interrupted:
-                self._print(not_judged_lines(result, name_width=_name_width(result.design)))
+            for unprinted in result.design.claims:
+                self.starts(result.design, unprinted)
+        self._live.now("")
+        for design, unprinted in self._order[self._printed :]:
+            known = self._results.pop((id(design), unprinted.name), None)
+            unjudged = [not_judged_line(unprinted, name_width=_name_width(design))]
+            self._print_next(design, unjudged if known is None else self._lines(design, known))
         self._print([line()])
         for result in results:
             for claim in result.claims:

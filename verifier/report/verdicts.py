@@ -75,15 +75,10 @@ def _remarks(result: ClaimResult) -> list[tuple[str, Tone]]:
     return remarks
 
 
-def not_judged_lines(result: DesignResult, *, name_width: int) -> list[Line]:
-    """The claims that an interrupted judging never came to."""
-    judged = {claim.claim.name for claim in result.claims}
+def not_judged_line(claim: Claim, *, name_width: int) -> Line:
+    """A claim that an interrupted judging never came to an end with."""
     verdict = Piece("-".ljust(VERDICT_WIDTH), Tone.DOUBTFUL)
-    return [
-        line("  ", verdict, "  ", clean(claim.name).ljust(name_width), "  not judged")
-        for claim in result.design.claims
-        if claim.name not in judged
-    ]
+    return line("  ", verdict, "  ", clean(claim.name).ljust(name_width), "  not judged")
 
 
 def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:

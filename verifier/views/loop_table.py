@@ -1,11 +1,11 @@
 """What a small loop can do, worked out exactly: the general multiple winner model as a table.
 
-J. A. Brzozowski, C.-J. H. Seger, "Asynchronous Circuits", Springer 1995: any non-empty set of excited members may fire
-at once; the outcomes are the states of the reachable non-transient cycles (a stable state is one of them). The rules for
-latches, set-reset latches and flip-flops in a loop are those of `grammar/README.md`, 12.2 and 12.4.
+J. A. Brzozowski, C.-J. H. Seger, "Asynchronous Circuits", Springer 1995: any non-empty set of excited members may
+fire at once; the outcomes are the states of the reachable non-transient cycles (a stable state is one of them). The
+rules for latches, set-reset latches and flip-flops in a loop are those of `grammar/README.md`, 12.2 and 12.4.
 
-A state of the loop is an integer: bit `i` is member `i`, followed by one bit for every seen enable. A surrounding is an
-integer too: one bit for every outside net, followed by one for every latch that was open before the round.
+A state of the loop is an integer: bit `i` is member `i`, followed by one bit for every seen enable. A surrounding is
+an integer too: one bit for every outside net, followed by one for every latch that was open before the round.
 
 The table has `2 ** (members + outside nets + latches)` rows, so it is for small loops; see `is_small`.
 """

@@ -2,9 +2,9 @@
 
 E. B. Eichelberger, "Hazard detection in combinational and sequential switching circuits", IBM J. R&D 9, 1965.
 Procedure A: what changes outside goes to X, and every member to the join of its value and its function, until nothing
-changes. Procedure B: the outside goes to its new values, and every member to its function, until nothing changes. Whatever the loop can
-end in, and every state it can visit for ever, agrees with the result of B (Brzozowski and Seger 1995): X members are
-left free.
+changes. Procedure B: the outside goes to its new values, and every member to its function, until nothing changes.
+Whatever the loop can end in, and every state it can visit for ever, agrees with the result of B (Brzozowski and Seger
+1995): X members are left free.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ SNOOZE_SECONDS = 0.05
 """It rings again and again: what is raised inside a finaliser is lost."""
 
 
-class TimeRanOut(BaseException):  # noqa: N818
+class TimeRanOut(BaseException):
     """Raised at any place. Like KeyboardInterrupt it is no error, so nothing on the way takes it for one."""
 
 
@@ -30,6 +30,7 @@ class Alarm:
         self._armed = False
 
     def __enter__(self) -> Alarm:
+        self._quiet = 0
         free = threading.current_thread() is threading.main_thread() and signal.getitimer(signal.ITIMER_REAL)[0] == 0
         if free and signal.getsignal(signal.SIGALRM) is signal.SIG_DFL:
             signal.signal(signal.SIGALRM, self._ring)
@@ -42,6 +43,7 @@ class Alarm:
         if self._armed:
             signal.setitimer(signal.ITIMER_REAL, 0)
             signal.signal(signal.SIGALRM, signal.SIG_DFL)
+            self._armed = False
 
     def _ring(self, number: int, frame: FrameType | None) -> None:
         del number, frame

@@ -14,7 +14,7 @@ from verifier.claims.claim import Claim, ClaimKind, Design, Given
 from verifier.claims.formula import Apply, Compare, Comparison, Formula, Initially, Operator, Signal
 from verifier.errors import CallError, SourceError
 from verifier.evidence.verdict import DesignResult
-from verifier.workbench.checking import DEFAULT_LIMIT_SECONDS, check_design
+from verifier.workbench.checking import DEFAULT_LIMIT_SECONDS, check_design, nothing
 from verifier.workbench.judge import CONTRADICTORY_GIVENS, OnDepth
 
 CLAIM = "same_behaviour"
@@ -37,7 +37,7 @@ def equal(
     *,
     limit: float = DEFAULT_LIMIT_SECONDS,
     depth: int | None = None,
-    on_depth: OnDepth | None = None,
+    on_depth: OnDepth = nothing,
 ) -> DesignResult:
     """Whether the outputs of the two agree at every instant: one claim, `proved`, `broken` or `undecided`.
 

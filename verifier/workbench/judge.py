@@ -26,11 +26,13 @@ from verifier.evidence.lasso_replay import replay_lasso
 from verifier.evidence.replay import Unconfirmed, replay
 from verifier.evidence.simulator import SimulationLimit, Simulator
 from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
-from verifier.logic.transition_system import TransitionSystem
+from verifier.logic.transition_system import Invariant, TransitionSystem
 from verifier.report.pieces import listing
 from verifier.views.settled import SettledModel
 from verifier.workbench.selection import source_line
 from verifier.workbench.whole_loop import whole_loop
+
+LEAST_RECHECK_SECONDS, MOST_RECHECK_SECONDS = 0.3, 10.0
 
 OnDepth = Callable[[int], None]
 """Told now and then how many instants of all runs have been searched for the claim at hand."""
@@ -105,8 +107,11 @@ class Judge:
             case Reached() as reached:
                 return self._confirmed(claim, reached)
             case Unreachable() as unreachable:
-                recheck(unreachable.about or system, unreachable.invariant)
-                return self._proved(claim, unreachable, unreachable.about or system)
+                certified = unreachable.about or system
+                doubt = self._second_opinion(certified, unreachable.invariant)
+                if doubt:
+                    return _undecided(claim, unreachable.engine, doubt)
+                return self._proved(claim, unreachable, certified)
             case Undecided(reason=reason, engine=engine):
                 return _undecided(claim, engine, reason)
 
@@ -114,6 +119,18 @@ class Judge:
         decide = self._chooser.decide if system.fairness is None else decide_endless
         left = max(self._deadline - time.monotonic(), 0.0)
         return decide(system, limit_seconds=left, depth=self._depth, progress=self._on_depth)
+
+    def _second_opinion(self, certified: TransitionSystem, invariant: Invariant) -> str:
+        """Why a fresh solver could not confirm the proof in the time that is left; nothing when it did.
+
+        Raises InternalDisagreement when it does not agree.
+        """
+        left = self._deadline - time.monotonic()
+        try:
+            recheck(certified, invariant, min(max(left, LEAST_RECHECK_SECONDS), MOST_RECHECK_SECONDS))
+        except Unconfirmed as unconfirmed:
+            return f"a proof was found, but could not be confirmed: {unconfirmed}"
+        return ""
 
     def _confirmed(self, claim: Claim, reached: Reached) -> ClaimResult:
         """Broken or shown, if the simulator lives through the same run."""
@@ -157,7 +174,8 @@ class Judge:
             return dataclasses.replace(result, trigger=happens)
         match self._decide(trigger):
             case Unreachable() as never:
-                recheck(never.about or trigger, never.invariant)
+                if self._second_opinion(never.about or trigger, never.invariant):
+                    return dataclasses.replace(result, trigger=Trigger.OPEN, reason=TRIGGER_NOT_SETTLED)
                 if result.verdict is Verdict.BROKEN:
                     raise InternalDisagreement("the claim is broken, but its trigger can never happen")
                 empty = result.verdict is Verdict.PROVED

@@ -1,4 +1,4 @@
-"""Claims judged in processes of their own, at most so many side by side, each within its share of the time that is left.
+"""Claims judged in processes of their own, so many side by side at most, each within its share of the time left.
 
 Every worker is a fresh interpreter, neither forked (this process may have threads, and solvers that do not survive a
 fork) nor spawned by way of the caller's own main module (which may be a script that would run again). It gets one job
@@ -15,13 +15,13 @@ import sys
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from multiprocessing.connection import Connection, wait
 
-from verifier.claims.claim import Claim, Design
 from verifier.errors import InternalDisagreement
 from verifier.evidence.verdict import ClaimResult
-from verifier.workbench.judge import OnDepth, Wishes
+from verifier.workbench.judge import OnDepth
+from verifier.workbench.open_claims import OpenClaim, Terms
 from verifier.workbench.worker import Job, News
 
 WORKER_MEMORY_BYTES = 4 * 2**30
@@ -30,25 +30,6 @@ FINISHING_SECONDS = 0.3
 GRACE_SECONDS = 0.2
 """How long after the end of its time a worker is waited for."""
 _PROGRAM = "import sys; from verifier.workbench.worker import main; main(int(sys.argv[1]), int(sys.argv[2]))"
-
-
-@dataclass(frozen=True, kw_only=True)
-class OpenClaim:
-    """A claim without an answer so far."""
-
-    design: Design
-    claim: Claim
-    so_far: ClaimResult
-
-
-@dataclass(frozen=True, kw_only=True)
-class Terms:
-    """What holds for all of them."""
-
-    deadline: float
-    depth: int | None
-    wishes: Wishes
-    processes: int
 
 
 OnOpenStart = Callable[[OpenClaim], None]
