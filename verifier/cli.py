@@ -171,7 +171,7 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
         )
         page.finish(result.designs)
     if folder is not None:
-        _put_certificates(folder, result.designs)
+        _put_certificates(folder, result.designs, writer)
     if call.json is not None:
         from verifier.report.records import verdict_record
 
@@ -185,13 +185,16 @@ def _certificates_folder(path: str, wiring_file: WiringFile) -> Path:
     return made_ready(Path(path), wiring_file.designs)
 
 
-def _put_certificates(folder: Path, results: Sequence[DesignResult]) -> None:
+def _put_certificates(folder: Path, results: Sequence[DesignResult], writer: Writer) -> None:
     import verifier
+    from verifier.report.pieces import line
+    from verifier.report.recheck_page import saved_line
 
     try:
-        verifier.write_certificates(folder, results)
+        written = verifier.write_certificates(folder, results)
     except OSError as error:
         raise CallError(f"cannot write certificates into {folder}: {error.strerror or error}") from error
+    writer.write([line(), saved_line(len(written), str(folder))])
 
 
 def _recheck(call: argparse.Namespace) -> int:

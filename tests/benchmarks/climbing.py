@@ -95,7 +95,7 @@ def complaints(rows: list[Row]) -> Iterator[str]:
 def run(limit_seconds: float, only: str | None, sizes: int | None, on_row: Callable[[Row], None]) -> list[Row]:
     """The whole suite, or the part of it that `only` names."""
     climb = Climb(limit_seconds, on_row)
-    if only is None or only in SHELF:
+    if only in (None, SHELF):
         climb.shelf()
     if only != SHELF:
         climb.family("" if only is None else only, sizes)

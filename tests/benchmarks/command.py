@@ -12,7 +12,7 @@ from benchmarks.answers import ENGINES, OURS, warm_up
 from benchmarks.climbing import Row, complaints, run
 from benchmarks.measuring import Measurement, measured
 from benchmarks.solver_share import probe
-from benchmarks.suite import SHELF
+from benchmarks.suite import SHELF, is_in_suite
 from benchmarks.tables import growth, largest, machine, ratios, row_cells, row_head, solver_share, table, worst
 
 HERE = Path(__file__).resolve().parent
@@ -39,6 +39,9 @@ class _Report:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     asked = _parser().parse_args(arguments)
+    if not is_in_suite(asked.only):
+        print(f"nothing is called {asked.only}", file=sys.stderr)
+        return 2
     limit = min(asked.limit, QUICK_LIMIT_SECONDS) if asked.quick else asked.limit
     report = _Report()
     for engine in ENGINES.values():
@@ -46,9 +49,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     report.add("# Engines side by side", "", *machine(), f"Limit: {limit:g} s for each decision.")
     report.section("Every question", table(row_head(), []))
     rows = run(limit, asked.only, QUICK_SIZES if asked.quick else None, lambda row: report.add(_line(row)))
-    if not rows:
-        print(f"nothing is called {asked.only}", file=sys.stderr)
-        return 2
     _sum_up(report, rows, limit, asked.quick)
     wrong = list(complaints(rows))
     report.section("Agreement", _agreement(rows, wrong))

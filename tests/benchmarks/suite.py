@@ -76,3 +76,7 @@ def _expects_a_run(claim: Claim) -> bool:
 
 def families_named(part: str | None) -> tuple[Family, ...]:
     return tuple(family for family in FAMILIES if part is None or part in family.name)
+
+
+def is_in_suite(part: str | None) -> bool:
+    return part is None or part == SHELF or bool(families_named(part))

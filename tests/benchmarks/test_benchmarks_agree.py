@@ -142,7 +142,7 @@ def test_an_engine_that_does_not_end_is_ended_at_its_limit() -> None:
 
 
 def test_the_command_prints_its_report_and_ends_well_when_all_agree() -> None:
-    done = python(str(BENCHMARKS / "engines.py"), "--quick", "--only", "synchronous", "--limit", "1")
+    done = python(str(BENCHMARKS / "engines.py"), "--quick", "--only", "synchronous", "--limit", "0.5")
     assert done.returncode == 0, done.stderr
     assert "| synchronous | full: never_full, n = 3 | reached | 14 |" in done.stdout
     assert "agree, with one another and with what the circuits expect" in done.stdout

@@ -23,7 +23,8 @@ def nothing_is_small_enough() -> Iterator[None]:
 @contextmanager
 def everything_is_small_enough() -> Iterator[None]:
     """The explicit way takes its time, whatever else the machine does."""
-    with patch.object(explicit_search, "MOST_TURN_SECONDS", ENOUGH):
+    turns = {"MOST_TURN_SECONDS": ENOUGH, "MOST_ENDLESS_TURN_SECONDS": ENOUGH}
+    with patch.multiple(explicit_search, **turns):
         yield
 
 

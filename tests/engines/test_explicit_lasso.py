@@ -26,7 +26,7 @@ def lasso_of(system: TransitionSystem, deadline: float | None = None) -> Lasso |
     return shortest_lasso(explicit, (1 << len(fairness)) - 1, deadline or time.monotonic() + 3600.0)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=80)
 @given(systems(most_fairness=3))
 def test_a_lasso_is_fair_and_the_shortest_there_is(system: TransitionSystem) -> None:
     lasso = lasso_of(system)

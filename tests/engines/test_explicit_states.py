@@ -65,7 +65,7 @@ def spelled(state: tuple[bool, ...]) -> int:
     return sum(1 << place for place, value in enumerate(state) if value)
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=60)
 @given(systems())
 def test_states_distances_and_edges_are_exactly_those_of_breadth_first_search(system: TransitionSystem) -> None:
     system = replace(system, bad=FALSE)
@@ -97,7 +97,7 @@ def edges_of(system: TransitionSystem, states: list[int], marks: tuple[Literal, 
     return edges
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=80)
 @given(systems())
 def test_the_verdict_is_right_the_invariant_exact_and_the_counterexample_shortest(system: TransitionSystem) -> None:
     system = system.cone_of_influence()
@@ -119,7 +119,7 @@ def test_the_verdict_is_right_the_invariant_exact_and_the_counterexample_shortes
         assert is_bad(system, replayed(system, decision.counterexample)[-1])
 
 
-@settings(deadline=None, max_examples=120)
+@settings(deadline=None, max_examples=60)
 @given(systems())
 def test_the_counterexample_is_the_very_one_that_bounded_search_gives(system: TransitionSystem) -> None:
     """Both keep the preferences in order and then every input 0, so there is one that both must find."""
@@ -132,7 +132,7 @@ def test_the_counterexample_is_the_very_one_that_bounded_search_gives(system: Tr
         assert found.counterexample == symbolic.counterexample
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=60)
 @given(systems())
 def test_the_symbolic_engines_alone_agree_too(system: TransitionSystem) -> None:
     with nothing_is_small_enough():
@@ -222,9 +222,10 @@ def test_marks_count_as_nodes_too() -> None:
         assert not fits(system, [mark])
 
 
-def test_an_invariant_that_would_be_too_large_is_left_to_the_others() -> None:
-    system = counter(6, top=40, bad=50, enable=True)
-    with patch.object(explicit_search, "MOST_COVER_ROWS", 40):
+@pytest.mark.parametrize("limit", ["MOST_COVER_BITS", "MOST_CLAUSES"])
+def test_an_invariant_that_would_be_too_large_is_left_to_the_others(limit: str) -> None:
+    system = arbiter(6, careful=True)
+    with patch.object(explicit_search, limit, 5):
         assert explicitly(system) is None
         decision = Chooser().decide(system, limit_seconds=LIMIT)
     assert isinstance(decision, Unreachable)

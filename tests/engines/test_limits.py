@@ -13,12 +13,15 @@ import pytest
 
 from engines.explicit import replayed
 from engines.machines import counter, equals, factors_of, machine, register_bits, shift_register
+from verifier.engines import explicit_states
 from verifier.engines.bounded_search import search
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Reached, Undecided, Unreachable
 from verifier.engines.endless import Contradictory, Endless, permitted_forever
+from verifier.engines.explicit_search import search_endless_explicitly, search_explicitly
 from verifier.engines.property_directed import prove
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph
+from verifier.logic.endless import CountingSystem
 
 # 2^61 - 1 is prime (a Mersenne prime, from memory): no factors to be found, and a search without end in sight.
 A_LARGE_PRIME = 2**61 - 1
@@ -101,7 +104,7 @@ def test_what_the_progress_callback_raises_ends_the_search_and_the_chooser_stays
         seen.append(frames)
         raise KeyboardInterrupt
 
-    system = counter(4, top=9, bad=15)
+    system = counter(20, top=9, bad=15)  # too many registers to be walked through state by state
     with pytest.raises(KeyboardInterrupt):
         chooser.decide(system, limit_seconds=30, progress=stop)
     assert seen
@@ -195,3 +198,22 @@ def test_a_period_beyond_the_depth_is_undecided() -> None:
     permission = permitted_forever(system, 30, depth=10)
     assert isinstance(permission, Endless)
     assert (len(permission.run), permission.loop_from) == (10, 0)
+
+
+@pytest.mark.parametrize("fairness", [None, 2])
+def test_walking_through_states_keeps_to_its_turn_and_to_the_limit(fairness: int | None) -> None:
+    """As many registers, inputs and nodes as fit, and hundreds of ways on from every state."""
+    graph = BitGraph()
+    bits = register_bits(graph, "bell", explicit_states.MOST_REGISTERS)
+    levers = [graph.variable(f"lever {i}") for i in range(explicit_states.MOST_INPUTS)]
+    after = [
+        graph.select(levers[i % 12], bits[i - 1], graph.exclusive_or(bits[i - 3], levers[i - 5])) for i in range(16)
+    ]
+    system = machine(graph, bits, after, graph.all_of(bits), inputs=levers)
+    started = time.monotonic()
+    if fairness is None:
+        search_explicitly(system, started + 0.1)
+    else:
+        endless = replace(system, fairness=(bits[3], graph.conjunction(bits[0], bits[7] ^ 1)))
+        search_endless_explicitly(endless, CountingSystem(endless), started + 0.1)
+    assert time.monotonic() - started < 0.1 + 0.5

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from verifier.logic.components import strongly_connected_components
 
-MANY = 200_000
+MANY = 30_000
 
 
 @st.composite
@@ -21,7 +21,7 @@ def graphs(draw: st.DrawFn) -> networkx.DiGraph:
     return graph
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 @given(graphs(), st.data())
 def test_components_of_what_the_roots_reach_are_those_of_networkx(graph: networkx.DiGraph, data: st.DataObject) -> None:
     roots = data.draw(st.lists(st.sampled_from(sorted(graph)), max_size=5))
@@ -32,7 +32,7 @@ def test_components_of_what_the_roots_reach_are_those_of_networkx(graph: network
     assert sum(map(len, found)) == len(reached)
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 @given(graphs())
 def test_each_component_comes_after_all_that_it_leads_to(graph: networkx.DiGraph) -> None:
     found = list(strongly_connected_components(sorted(graph), lambda vertex: iter(graph[vertex])))

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
-
 from engines.endless_oracle import check_lasso, reachable_steps, shortest_lasso_length
 from engines.explicit import shortest_counterexample
 from engines.random_systems import systems
+from hypothesis import given, settings
+
 from verifier.engines.bounded_search import search
 from verifier.engines.decision import Reached
 from verifier.logic.endless import CountingSystem, RepeatingSystem, repeating

@@ -8,7 +8,7 @@ input changes.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import networkx as nx
@@ -30,6 +30,7 @@ from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.formula import (
     FUTURE_WORDS,
     AgainAndAgain,
+    Always,
     Apply,
     Eventually,
     Formula,
@@ -231,6 +232,15 @@ def _without_unbounded(formula: Formula) -> Formula:
     return formula
 
 
+def watched(claim: Claim) -> Claim:
+    """`must always F` says what `must F` says, and `can eventually F` what `can F` says; they are judged alike."""
+    formula = claim.formula
+    if not isinstance(formula, Eventually if claim.kind is ClaimKind.CAN else Always):
+        return claim
+    # At every instant: what starts with a word of the future would be meant at the first alone.
+    return claim if isinstance(formula.operand, FUTURE_WORDS) else replace(claim, formula=formula.operand)
+
+
 class EndlessOracle:
     """All answers about one design, on endless runs where they count and on finite ones where not."""
 
@@ -241,7 +251,7 @@ class EndlessOracle:
         self.all_endless = any(map(needs_endless_run, self.givens))
         if not self.behaviour.first():
             raise NoPowerUpStateError(design.name)
-        asked_endless = self.all_endless or any(needs_endless_run(claim.formula) for claim in design.claims)
+        asked_endless = any(map(self.is_endless, design.claims))
         self.finite = None if self.all_endless else Oracle(design, work)
         if asked_endless and not self.moments(NOTHING_ASKED, is_can=False).real:
             raise ContradictoryGivensError(design.name)
@@ -253,10 +263,11 @@ class EndlessOracle:
         return Moments(self.behaviour, self.givens, claim, is_can)
 
     def is_endless(self, claim: Claim) -> bool:
-        return self.all_endless or needs_endless_run(claim.formula)
+        return self.all_endless or needs_endless_run(watched(claim).formula)
 
     def answer(self, claim: Claim) -> Answer:
         """The length of an endless run is not asked here."""
+        claim = watched(claim)
         if not self.is_endless(claim) and self.finite is not None:
             return self.finite.answer(claim)
         is_can = claim.kind is ClaimKind.CAN

@@ -1,4 +1,4 @@
-"""The oracle for endless runs: on examples worked out by hand, textbook laws, and all short lassos of small circuits."""
+"""The oracle for endless runs: examples worked out by hand, textbook laws, and all short lassos of small circuits."""
 
 from __future__ import annotations
 
@@ -261,7 +261,10 @@ def test_a_piece_of_a_run_that_cannot_go_on_is_no_example_for_a_claim_about_the_
     netlist = Wiring("strap").input("lever").netlist()
     lever = signal(netlist, "lever")
     dead_end = {"dead_end": Never(operand=before(lever))}
-    assert verdicts(netlist, dead_end, Never(operand=lever), always(no(lever)), no(eventually(lever))) == [
+    # The first two look at every instant by itself, and no further.
+    plain = (Never(operand=lever), always(no(lever)))
+    assert verdicts(netlist, dead_end, *plain, no(eventually(lever)), always(following(no(lever)))) == [
+        "broken",
         "broken",
         "proved",
         "proved",
@@ -334,7 +337,7 @@ def small_circuit(random: Random) -> Netlist:
     return wiring.gate("other", random.choice((GateKind.NAND, GateKind.XOR, GateKind.OR)), "tempo", "beat").netlist()
 
 
-@pytest.mark.parametrize("first_seed", range(0, 120, 20))
+@pytest.mark.parametrize("first_seed", range(0, 80, 20))
 def test_no_short_lasso_contradicts_a_verdict_and_every_example_the_oracle_finds_is_one(first_seed: int) -> None:
     compared = examples = 0
     for seed in range(first_seed, first_seed + 20):

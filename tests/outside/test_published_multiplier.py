@@ -1,7 +1,7 @@
 """c6288 multiplies: 16 by 16 bits, 32 bits of product. Hansen, Yalcin, Hayes, IEEE Design & Test 16(3), 1999.
 
-Pins in numeric order (looked up, and own computation): the first number, lowest bit first; the second; the product's bits 0
-to 29; then N6287 is bit 31, and N6288 bit 30.
+Pins in numeric order (looked up, and own computation): the first number, lowest bit first; the second; the product's
+bits 0 to 29; then N6287 is bit 31, and N6288 bit 30.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def wrong_products(gate_list: GateList, numbers: Numbers) -> int:
     register = {graph.names[r.variable >> 1]: r for system in systems for r in system.registers}
     at_first = {register["started"].variable: 0}
     everywhere = (1 << len(numbers)) - 1
-    known = dict(at_first) | {variable: 0 for variable in (r.variable for r in register.values())}
+    known = dict.fromkeys((2 * node for node in graph.names), 0)
     for index, column in enumerate(columns(numbers)):
         # At the first instant an input has the value of a choice.
         (choice,) = graph.substitute([register[f"in_{index}"].next], at_first)

@@ -210,7 +210,7 @@ def test_the_command_writes_into_its_folder_and_judges_what_is_there(
     assert main(["check", "bells.wiring", "--certificates", "proofs"]) == 0
     assert {path.name for path in tmp_path.iterdir()} == {"bells.wiring", "proofs"}
     assert len(list(Path("proofs").iterdir())) == len(PROOFS)
-    capsys.readouterr()
+    assert capsys.readouterr().out.splitlines()[-1] == "6 certificates written to proofs"
     assert main(["recheck", "proofs", "bells.wiring"]) == 0
     assert capsys.readouterr().out.splitlines()[-1] == "6 fits"
     Path("bells.wiring").write_text(RING.replace("flipflop(low_bell)", "flipflop(not low_bell)"))

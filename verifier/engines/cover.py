@@ -11,31 +11,46 @@ The time is about that of going through the table once for each variable and eac
 
 from __future__ import annotations
 
+import math
+import time
+
 TruthTable = int
 Cube = tuple[tuple[int, bool], ...]
 """Variables with their values; those not named are free."""
 
-
-def irredundant_cover(function: TruthTable, count: int) -> list[Cube]:
-    """Cubes whose union is the function of `count` variables. Recursion is at most `count` deep."""
-    return _cover(function, function, count)[0]
+SMALL = 6
+"""Tables of so few variables are not worth a look at the clock."""
 
 
-def _cover(lower: TruthTable, upper: TruthTable, count: int) -> tuple[list[Cube], TruthTable]:
+class CoverTooLong(Exception):
+    """The deadline passed before the cover was found."""
+
+
+def irredundant_cover(function: TruthTable, count: int, deadline: float = math.inf) -> list[Cube]:
+    """Cubes whose union is the function of `count` variables. Recursion is at most `count` deep.
+
+    Raises CoverTooLong at the deadline, a time of `time.monotonic`.
+    """
+    return _cover(function, function, count, deadline)[0]
+
+
+def _cover(lower: TruthTable, upper: TruthTable, count: int, deadline: float) -> tuple[list[Cube], TruthTable]:
     """Cubes whose union contains `lower` and stays within `upper`, and that union."""
     everything = (1 << (1 << count)) - 1
     if lower == 0:
         return [], 0
     if upper == everything:
         return [()], everything
+    if count > SMALL and time.monotonic() >= deadline:
+        raise CoverTooLong("the time for a cover ran out")
     half = 1 << (count - 1)
     mask = (1 << half) - 1
     lower_0, lower_1 = lower & mask, lower >> half
     upper_0, upper_1 = upper & mask, upper >> half
-    cubes_0, union_0 = _cover(lower_0 & ~upper_1, upper_0, count - 1)
-    cubes_1, union_1 = _cover(lower_1 & ~upper_0, upper_1, count - 1)
+    cubes_0, union_0 = _cover(lower_0 & ~upper_1, upper_0, count - 1, deadline)
+    cubes_1, union_1 = _cover(lower_1 & ~upper_0, upper_1, count - 1, deadline)
     rest = (lower_0 & ~union_0) | (lower_1 & ~union_1)
-    cubes_both, union_both = _cover(rest, upper_0 & upper_1, count - 1)
+    cubes_both, union_both = _cover(rest, upper_0 & upper_1, count - 1, deadline)
     variable = count - 1
     cubes = [((variable, False), *cube) for cube in cubes_0]
     cubes += [((variable, True), *cube) for cube in cubes_1]

@@ -1,8 +1,8 @@
 """Is there an endless run on which every fairness literal is 1 again and again? Two searches by turns, in one process.
 
-Small systems are decided by `explicit_search` alone. For the others: decides `Reached`, with a shortest lasso, by bounded
-search over the repeating system (liveness to safety). Decides `Unreachable`, with an invariant of the counting system
-that says that the fairness literals cannot all be seen so many times over (k-liveness), by property-directed
+Small systems are decided by `explicit_search` alone. For the others: decides `Reached`, with a shortest lasso, by
+bounded search over the repeating system (liveness to safety). Decides `Unreachable`, with an invariant of the counting
+system that says that the fairness literals cannot all be seen so many times over (k-liveness), by property-directed
 reachability, for more and more rounds. Both transformations stand in `verifier.logic.endless`. `Undecided` at the
 limit, or when bounded search has come to its depth and MOST_ROUNDS_BEYOND_DEPTH rounds can happen.
 
@@ -34,7 +34,7 @@ ENGINE = "bounded search for a lasso and k-liveness"
 
 FIRST_ROUNDS = 3
 """Most true claims of the shelf need two or three; to prove three where one would do costs next to nothing."""
-MOST_ROUNDS_BEYOND_DEPTH = 192
+MOST_ROUNDS_BEYOND_DEPTH = 24
 """After the depth, the proof is tried for no more rounds: there probably is a fair endless run, beyond the depth."""
 
 

@@ -23,9 +23,12 @@ Node = tuple[int, int]
 """The number of a state, and the marks seen since the loop began."""
 
 
-def shortest_lasso(explicit: ExplicitStates, every_mark: int, deadline: float) -> Lasso | None:
-    """None when no cycle sees every mark. Raises TooLarge at the deadline."""
-    found = _beginning(explicit, every_mark, deadline)
+def shortest_lasso(explicit: ExplicitStates, every_mark: int, deadline: float, most: int | None = None) -> Lasso | None:
+    """None when no lasso, or none of at most so many instants, sees every mark. Raises TooLarge at the deadline.
+
+    Pre: all states were explored, or those to a distance of `most - 1`; a lasso of that length has no others.
+    """
+    found = _beginning(explicit, every_mark, deadline, most)
     if found is None:
         return None
     begin, length, members = found
@@ -33,27 +36,32 @@ def shortest_lasso(explicit: ExplicitStates, every_mark: int, deadline: float) -
     if ways:
         ways[-1] = [replace(stride, target=(begin, 0)) for stride in ways[-1]]
     loop = _loop_layers(explicit, (begin, 0), members, every_mark, length)
-    return Lasso(calmest_run(explicit.system, [*ways, *loop]), len(ways))
+    return Lasso(calmest_run(explicit.system, [*ways, *loop], deadline), len(ways))
 
 
-def _beginning(explicit: ExplicitStates, every_mark: int, deadline: float) -> tuple[int, int, set[int]] | None:
+def _beginning(
+    explicit: ExplicitStates, every_mark: int, deadline: float, most: int | None
+) -> tuple[int, int, set[int]] | None:
     """Where the loop of a shortest lasso begins, its length, and the states among which it was looked for."""
     best: tuple[int, int, set[int]] | None = None
-    least: int | None = None
+    bound = most
     everywhere = set(range(len(explicit.edges)))
     waiting = [(min(members), members) for members in _fair_components(explicit, everywhere, every_mark)]
     heapq.heapify(waiting)
     while waiting:
         begin, members = heapq.heappop(waiting)
         distance = explicit.distances[begin]
-        if least is not None and distance + 1 >= least:
+        if bound is not None and distance >= bound:
             break
-        most = None if least is None else least - 1 - distance
-        length = _shortest_loop(explicit, (begin, 0), members, every_mark, most, deadline)
+        longest = None if bound is None else bound - distance
+        length, effort = _shortest_loop(explicit, (begin, 0), members, every_mark, longest, deadline)
         if length is not None:
-            best, least = (begin, length, members), distance + length
-        for smaller in _fair_components(explicit, members - {begin}, every_mark):
-            heapq.heappush(waiting, (min(smaller), smaller))
+            best, bound = (begin, length, members), distance + length - 1
+        rest = members - {begin}
+        # To take the rest apart costs as much as a long look for a loop, and saves none where looks are short.
+        parts = _fair_components(explicit, rest, every_mark) if 2 * effort > len(rest) else [rest]
+        for part in parts:
+            heapq.heappush(waiting, (min(part), part))
     return best
 
 
@@ -76,8 +84,8 @@ def _fair_components(explicit: ExplicitStates, among: set[int], every_mark: int)
 
 def _shortest_loop(
     explicit: ExplicitStates, begin: Node, members: set[int], every_mark: int, most: int | None, deadline: float
-) -> int | None:
-    """Length of the shortest loop that sees every mark, if it has at most `most` edges."""
+) -> tuple[int | None, int]:
+    """Length of the shortest loop that sees every mark, if it has at most `most` edges; and the nodes looked at."""
     seen = {begin}
     level = [begin]
     length = 0
@@ -89,12 +97,12 @@ def _shortest_loop(
                 raise TooLarge("the time for loops ran out")
             for _, reached in _steps(explicit, node, members):
                 if reached == (begin[0], every_mark):
-                    return length
+                    return length, len(seen)
                 if reached not in seen:
                     seen.add(reached)
                     following.append(reached)
         level = following
-    return None
+    return None, len(seen)
 
 
 def _steps(explicit: ExplicitStates, node: Node, members: set[int]) -> Iterable[tuple[Lanes, Node]]:

@@ -10,7 +10,8 @@ bounded search gives.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+import time
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.engines.explicit_states import ExplicitStates, Lanes, State, compiled, lanes_with, registers_of
@@ -33,14 +34,17 @@ class Stride:
 Layers = Sequence[Sequence[Stride]]
 
 
-def calmest_run(system: TransitionSystem, layers: Layers) -> Counterexample:
-    """Pre: all strides of the first layer have one origin, and some run goes through all layers to the end."""
+def calmest_run(system: TransitionSystem, layers: Layers, deadline: float) -> Counterexample:
+    """Wishes that are not decided at the deadline are left out.
+
+    Pre: all strides of the first layer have one origin, and some run goes through all layers to the end.
+    """
     inputs = system.inputs
     everything = (1 << (1 << len(inputs))) - 1
     calm = [everything ^ lanes_with(place, len(inputs)) for place in range(len(inputs))]
-    layers = _keeping(_completed(layers), _preferred_lanes(system))
-    layers = _keeping(_completed(layers), lambda state: calm)
-    lanes = [(layer[0].lanes & -layer[0].lanes).bit_length() - 1 for layer in layers]
+    layers = _keeping(_completed(layers), _preferred_lanes(system), deadline)
+    layers = _keeping(_completed(layers), lambda state: calm, deadline)
+    lanes = [(stride.lanes & -stride.lanes).bit_length() - 1 for stride in _some_run(_completed(layers))]
     return Counterexample(
         tuple({variable: bool(lane >> place & 1) for place, variable in enumerate(inputs)} for lane in lanes)
     )
@@ -77,7 +81,7 @@ def _completed(layers: Layers) -> list[Sequence[Stride]]:
     return done[::-1]
 
 
-def _keeping(layers: Layers, wishes_of: Callable[[State], Sequence[Lanes]]) -> list[Sequence[Stride]]:
+def _keeping(layers: Layers, wishes_of: Callable[[State], Sequence[Lanes]], deadline: float) -> list[Sequence[Stride]]:
     """Completed layers with one wish after the other kept, where it can be."""
     kept: list[Sequence[Stride]] = []
     for layer in layers:
@@ -86,10 +90,21 @@ def _keeping(layers: Layers, wishes_of: Callable[[State], Sequence[Lanes]]) -> l
             layer = [stride for stride in layer if stride.origin in places]
         wishes = {stride.state: wishes_of(stride.state) for stride in layer}
         for index in range(len(next(iter(wishes.values())))):
+            if time.monotonic() >= deadline:
+                break
             wished = ((stride, stride.lanes & wishes[stride.state][index]) for stride in layer)
             layer = [replace(stride, lanes=lanes) for stride, lanes in wished if lanes] or layer
         kept.append(layer)
     return kept
+
+
+def _some_run(layers: Layers) -> Iterator[Stride]:
+    """One run through completed layers."""
+    place = layers[0][0].origin
+    for layer in layers:
+        stride = next(stride for stride in layer if stride.origin == place)
+        yield stride
+        place = stride.target
 
 
 def _preferred_lanes(system: TransitionSystem) -> Callable[[State], Sequence[Lanes]]:

@@ -9,8 +9,8 @@ done in `explicit_search.py`.
 
 (X1) `states[i]` were found in order of `distances[i]`, their distance from the start.
 (X2) After `explore` returned without bad lanes, `states` are exactly the reachable states and `edges[i]` all their
-successors. After it returned with some, that holds for all states nearer than `bad_distance`, in which no frame is bad,
-and `bad_lanes` has every state at that distance in which one is.
+successors; up to a distance, if one was given. After it returned with some, that holds for all states nearer than
+`bad_distance`, in which no frame is bad, and `bad_lanes` has every state at that distance in which one is.
 
 It ends: a state is looked at once, and there are at most MOST_STATES of them.
 """
@@ -74,6 +74,9 @@ class ExplicitStates:
         self.edges: list[list[Edge]] = []
         self.bad_lanes: dict[int, Lanes] = {}
         """For the states at the least distance at which there are any: the permitted lanes that are bad."""
+        self._looked_at = 0
+        """States whose frames were judged."""
+        self._seconds = 0.0
         self._edge_count = 0
         self._number: dict[State, int] = {0: 0}
 
@@ -82,31 +85,41 @@ class ExplicitStates:
         """The distance of the nearest states with a bad frame."""
         return next((self.distances[number] for number in self.bad_lanes), None)
 
-    def explore(self, deadline: float) -> None:
-        """Reaches everything, or all the nearest bad frames.
+    @property
+    def is_complete(self) -> bool:
+        return self._looked_at == len(self.states)
 
-        Raises TooLarge as soon as it is clear that this takes too many states, edges, or more time than there is.
+    def explore(self, deadline: float, to_distance: int | None = None) -> None:
+        """Reaches everything, or the states up to a distance, or all the nearest bad frames. It can go on later.
+
+        Raises TooLarge as soon as it is clear that there are too many states or edges, or that looking at those that
+        were found takes more time than there is.
         """
-        started = time.monotonic()
-        number = 0
-        while number < len(self.states) and self.bad_distance in (None, self.distances[number]):
-            self._allow(number, started, deadline)
-            permitted, bad, *following = self._step(*registers_of(self.system, self.states[number]))
-            if permitted & bad:
-                self.bad_lanes[number] = permitted & bad
-            elif not self.bad_lanes:
-                self.edges.append([self._edge(number, *group) for group in _split(permitted, following)])
-                self._edge_count += len(self.edges[-1])
-            number += 1
+        while not self.is_complete and self.bad_distance in (None, self.distances[self._looked_at]):
+            if to_distance is not None and self.distances[self._looked_at] > to_distance:
+                break
+            started = time.monotonic()
+            self._allow(started, deadline)
+            self._look_at(self._looked_at)
+            self._looked_at += 1
+            self._seconds += time.monotonic() - started
 
-    def _allow(self, number: int, started: float, deadline: float) -> None:
+    def _look_at(self, number: int) -> None:
+        permitted, bad, *following = self._step(*registers_of(self.system, self.states[number]))
+        if permitted & bad:
+            self.bad_lanes[number] = permitted & bad
+        elif not self.bad_lanes:
+            self.edges.append([self._edge(number, *group) for group in _split(permitted, following)])
+            self._edge_count += len(self.edges[-1])
+
+    def _allow(self, now: float, deadline: float) -> None:
         """To look at those states that wait will take as long, each, as it took before."""
         if len(self.states) > MOST_STATES or self._edge_count > MOST_EDGES:
             raise TooLarge(f"more than {MOST_STATES} states or {MOST_EDGES} edges")
-        now = time.monotonic()
+        number = self._looked_at
         # The first state, in which a circuit powers up in many ways, says little about the others.
         waiting = len(self.states) - number if number >= LEAST_SAMPLE else 0
-        if now + (now - started) / max(number, 1) * waiting >= deadline:
+        if now + self._seconds / max(number, 1) * waiting >= deadline:
             raise TooLarge("it takes longer than there is time")
 
     def _edge(self, origin: int, lanes: Lanes, spelled: int) -> Edge:

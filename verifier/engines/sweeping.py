@@ -1,9 +1,9 @@
 """Sweeping: nodes that are equal, or constant, whatever the registers and inputs are, become one node.
 
-It decides nothing. It gives a transition system over the same variables that is the same in every frame: each literal it
-replaces has the same value under every assignment. So a counterexample or an invariant of the swept system is one of
-the system itself, and either is best checked against that. Neither constraints nor reachable states are used, so nodes
-that are equal in permitted runs only stay apart.
+It decides nothing. It gives a transition system over the same variables that is the same in every frame: each literal
+that it replaces has the same value under every assignment. So a counterexample or an invariant of the swept system is
+one of the system itself, and either is best checked against that. Neither constraints nor reachable states are used:
+nodes that are equal in permitted runs only stay apart.
 
 Nodes with the same values in a few hundred samples are candidates; the solver confirms each before it is used, in
 bounded effort, and what it says against one becomes a sample. After Kuehlmann, Paruthi, Krohm, Ganai, Robust Boolean
@@ -12,11 +12,10 @@ Reasoning for Equivalence Checking and Functional Property Verification (TCAD 21
 (W1) A node and its image are equal under every assignment: the image is that of an equal node, by an answer of the
 solver, or the conjunction of the operands' images.
 (W2) `_samples[n]` holds the value of node `n` in every sample, one bit each.
-(W3) The leaders, the nodes that others may be merged with, all differ (also from each other's negations) in some sample.
+(W3) The leaders, the nodes that others may be merged with, all differ in some sample, also from each other's negations.
 
-It ends: each node is asked about until it is merged, alone in its class, or left in doubt; an answer against a merge
-splits a class, and there are finitely many nodes. It pays where a question compares two circuits; on a circuit by itself it
-costs more than it saves (`DEVELOPERS.md` has the figures).
+It ends: a node is asked about until it is merged, alone in its class, or in doubt; each answer against a merge takes it
+out of a class for good, and there are finitely many nodes.
 """
 
 from __future__ import annotations
@@ -54,11 +53,11 @@ class Sweeper:
     """Sweeps the systems of one graph; a node that occurs in several of them has the same image in all."""
 
     def __init__(self, graph: BitGraph) -> None:
-        self.merged = 0
-        """Nodes that the solver found equal to another one or constant."""
+        self.merges: dict[int, Literal] = {}
+        """Each node that the solver found equal to one swept before it, or constant, to that one; in the order found."""
         self.doubts = 0
         """Candidates about which it had no answer within its allowance."""
-        self._graph = graph
+        self.graph = graph
         self._random = random.Random(SEED)
         self._session = Session()
         self._loaded = LoadedGraph(self._session, graph)
@@ -74,7 +73,7 @@ class Sweeper:
         """As the function of this name."""
         roots = [system.bad, *(register.next for register in system.registers), *system.constraints]
         roots += [*(system.fairness or ()), *system.preferences]
-        nodes = [node for node in self._graph.cone(roots) if node not in self._images]
+        nodes = [node for node in self.graph.cone(roots) if node not in self._images]
         self._take_first_samples(nodes)
         for node in nodes:
             self._images[node] = self._image_of(node, deadline)
@@ -96,7 +95,7 @@ class Sweeper:
         """Raises ValueError when (W1) to (W3) are broken; (W1) is asked of a fresh solver, node by node."""
         self._check_images()
         for node, samples in self._samples.items():
-            if self._graph.lefts[node] != VARIABLE and samples != self._conjunction(node, self._samples, self._full):
+            if self.graph.lefts[node] != VARIABLE and samples != self._conjunction(node, self._samples, self._full):
                 raise ValueError(f"node {node} has samples that its operands do not give")
         for key, leader in self._leaders.items():
             if key != self._key(leader):
@@ -104,7 +103,7 @@ class Sweeper:
 
     def _check_images(self) -> None:
         session = Session()
-        loaded = LoadedGraph(session, self._graph)
+        loaded = LoadedGraph(session, self.graph)
         for node, image in self._images.items():
             one, other = loaded.literal(2 * node), loaded.literal(image)
             for difference in ([one, other ^ 1], [one ^ 1, other]):
@@ -117,12 +116,13 @@ class Sweeper:
         if self._is_variable(node):
             self._leaders.setdefault(self._key(node), node)
             return 2 * node
-        plain = self._graph.conjunction(self.image(self._graph.lefts[node]), self.image(self._graph.rights[node]))
+        plain = self.graph.conjunction(self.image(self.graph.lefts[node]), self.image(self.graph.rights[node]))
         while True:
             leader = self._leaders.setdefault(self._key(node), node)
             if leader == node:
                 return plain
-            candidate = self._images[leader] ^ ((self._samples[leader] ^ self._samples[node]) & 1)
+            negated = (self._samples[leader] ^ self._samples[node]) & 1
+            candidate = self._images[leader] ^ negated
             if candidate == plain or not self._may_ask(deadline):
                 return plain
             try:
@@ -131,7 +131,7 @@ class Sweeper:
                 self.doubts += 1
                 return plain
             if differs is Answer.UNSATISFIABLE:
-                self.merged += 1
+                self.merges[node] = 2 * leader ^ negated
                 return candidate
             self._take_further_samples(self._assignment())
 
@@ -156,7 +156,7 @@ class Sweeper:
         return (1 << self._sample_count) - 1
 
     def _is_variable(self, node: int) -> bool:
-        return node != 0 and self._graph.lefts[node] == VARIABLE
+        return node != 0 and self.graph.lefts[node] == VARIABLE
 
     def _key(self, node: int) -> int:
         samples = self._samples[node]
@@ -193,6 +193,6 @@ class Sweeper:
         return turned ^ (full if value else 0)
 
     def _conjunction(self, node: int, samples: Mapping[int, int], full: int) -> int:
-        left, right = self._graph.lefts[node], self._graph.rights[node]
+        left, right = self.graph.lefts[node], self.graph.rights[node]
         first = samples[left >> 1] ^ (full if left & 1 else 0)
         return first & (samples[right >> 1] ^ (full if right & 1 else 0))

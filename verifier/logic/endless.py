@@ -3,11 +3,11 @@
 Two ways, for the two halves of an answer. Both only add registers and inputs; the runs of the given system stay what
 they are. Nothing is decided here.
 
-`repeating` (A. Biere, C. Artho, V. Schuppan, "Liveness checking as safety checking", FMICS 2002): bad is reached exactly
-when there is a lasso on which all fairness literals are seen on the loop.
+`repeating` (A. Biere, C. Artho, V. Schuppan, "Liveness checking as safety checking", FMICS 2002): bad is reached
+exactly when there is a lasso on which all fairness literals are seen on the loop.
 
-`CountingSystem` (K. Claessen, N. Sorensson, "A liveness checking algorithm that counts", FMCAD 2012): bad is reached when
-the fairness literals have all been seen `rounds` times over.
+`CountingSystem` (K. Claessen, N. Sorensson, "A liveness checking algorithm that counts", FMCAD 2012): bad is reached
+when the fairness literals have all been seen `rounds` times over.
 
 (F1) A lasso of `n` frames, way and loop together, on which all fairness is seen gives a bad run of the repeating system
 of `n + 1` frames, and the other way round. So a shortest bad run is a shortest lasso.
@@ -44,7 +44,7 @@ class RepeatingSystem:
 
 
 def repeating(system: TransitionSystem) -> RepeatingSystem:
-    """One frame is saved, at a moment of the solver's choice; bad when its state comes again, all fairness seen since."""
+    """One frame is saved, at a moment of the solver's choice; bad when its state comes again and all was seen."""
     graph = system.graph
     fairness = system.fairness or ()
     save, saved = graph.variable("save"), graph.variable("saved")

@@ -13,6 +13,10 @@ TONES = {Fit.FITS: Tone.GOOD, Fit.NO_LONGER: Tone.BAD, Fit.MISSING: Tone.BAD, Fi
 FIT_WIDTH = max(len(fit.value) for fit in Fit)
 
 
+def saved_line(count: int, folder: str) -> Line:
+    return line(f"{count} certificate{'' if count == 1 else 's'} written to {clean(folder)}")
+
+
 def recheck_lines(found: Sequence[Rechecked], *, width: int) -> list[Line]:
     """One line a claim, circuit by circuit, and the sums."""
     lines: list[Line] = []

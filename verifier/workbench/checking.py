@@ -20,7 +20,7 @@ from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Ver
 from verifier.language import load
 from verifier.workbench.assumptions import assumptions
 from verifier.workbench.deadline import Alarm, TimeRanOut
-from verifier.workbench.judge import NOTHING_MORE, Judge, OnDepth, Wishes
+from verifier.workbench.judge import NOTHING_MORE, PARTS_OF_THE_TIME, Judge, OnDepth, Wishes
 from verifier.workbench.open_claims import OpenClaim, Terms
 from verifier.workbench.selection import Names, selected
 
@@ -150,18 +150,21 @@ class _Checking:
         judges: deque[Judge] = deque()
         findings: list[Diagnostic] = []
         with suppress(TimeRanOut), self._alarm:
-            for design in self._designs:
+            for place, design in enumerate(self._designs):
+                share = self._left / (PARTS_OF_THE_TIME * (len(self._designs) - place))
                 try:
-                    judges.append(self._judge(design))
+                    judges.append(self._judge(design, share))
                 except SourceError as error:
                     findings += error.diagnostics
         if findings:
             raise SourceError(findings)
         return judges
 
-    def _judge(self, design: Design) -> Judge:
+    def _judge(self, design: Design, limit_seconds: float) -> Judge:
         terms = self._terms
-        return Judge(design, limit_seconds=self._left, depth=terms.depth, on_depth=self._on_depth, wishes=terms.wishes)
+        return Judge(
+            design, limit_seconds=limit_seconds, depth=terms.depth, on_depth=self._on_depth, wishes=terms.wishes
+        )
 
     @property
     def _left(self) -> float:
@@ -219,7 +222,9 @@ class _Checking:
             for (place, _), open_claim in tuple(self._open.items()):
                 with alarm.quiet():
                     self._on_start(open_claim.design, open_claim.claim)
-                result = self._judge(open_claim.design).judge(open_claim.claim, self._left / len(self._open))
+                result = self._judge(open_claim.design, self._left / PARTS_OF_THE_TIME).judge(
+                    open_claim.claim, self._left / len(self._open)
+                )
                 with alarm.quiet():
                     self._put(place, result)
 

@@ -32,6 +32,8 @@ from verifier.views.settled import SettledModel
 from verifier.workbench.selection import source_line
 from verifier.workbench.whole_loop import whole_loop
 
+PARTS_OF_THE_TIME = 4
+"""One part in so many is for finding out whether any run is permitted at all; the rest is for the claims."""
 LEAST_RECHECK_SECONDS, MOST_RECHECK_SECONDS = 0.3, 10.0
 
 OnDepth = Callable[[int], None]
@@ -117,7 +119,7 @@ class Judge:
 
     def _decide(self, system: TransitionSystem) -> Decision:
         decide = self._chooser.decide if system.fairness is None else decide_endless
-        left = max(self._deadline - time.monotonic(), 0.0)
+        left = round(max(self._deadline - time.monotonic(), 0.0), 2)  # it is told when it was not enough
         return decide(system, limit_seconds=left, depth=self._depth, progress=self._on_depth)
 
     def _second_opinion(self, certified: TransitionSystem, invariant: Invariant) -> str:

@@ -19,7 +19,7 @@ from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.formula import Literal
 from verifier.errors import InternalDisagreement
 from verifier.evidence.verdict import ClaimResult
-from verifier.workbench.judge import Judge, Wishes
+from verifier.workbench.judge import PARTS_OF_THE_TIME, Judge, Wishes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,7 +102,7 @@ def _outcome(job: Job, answers: Connection) -> Message:
 def _judged(job: Job, answers: Connection) -> ClaimResult:
     judge = Judge(
         job.design,
-        limit_seconds=job.until - time.time(),
+        limit_seconds=(job.until - time.time()) / PARTS_OF_THE_TIME,
         depth=job.depth,
         on_depth=lambda instants: answers.send((News.DEPTH, instants)),
         wishes=job.wishes,

@@ -12,9 +12,11 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from multiprocessing.connection import Connection, wait
 
@@ -24,7 +26,7 @@ from verifier.workbench.judge import OnDepth
 from verifier.workbench.open_claims import OpenClaim, Terms
 from verifier.workbench.worker import Job, News
 
-WORKER_MEMORY_BYTES = 4 * 2**30
+MOST_MEMORY_BYTES = 4 * 2**30
 FINISHING_SECONDS = 0.3
 """How long before the end of its time a worker should have answered."""
 GRACE_SECONDS = 0.2
@@ -50,24 +52,53 @@ def judge_side_by_side(
     try:
         while waiting or workers:
             while waiting and len(workers) < terms.processes:
-                share = _share(terms, len(waiting))
+                share = _share(terms, len(waiting), workers)
                 on_start(waiting[0])
-                workers.append(_Worker(waiting.popleft(), terms, share))
-            _hear(workers, on_depth)
+                _start(waiting.popleft(), terms, share, workers, on_result)
+            if workers:
+                _hear(workers, on_depth)
             for worker in [worker for worker in workers if worker.result is not None]:
                 workers.remove(worker)
                 worker.end()
                 if worker.result is not None:
                     on_result(worker.open_claim, worker.result)
     finally:
-        for worker in workers:
-            worker.end()
+        with _uninterrupted():
+            for worker in workers:
+                worker.end()
 
 
-def _share(terms: Terms, waiting: int) -> float:
-    """Seconds for the next claim: what is left, shared among all that wait, so many side by side."""
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Ctrl-C waits until the block is done. Blocking the signal would not do: any thread may take it."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # Ctrl-C is for the main thread
+        return
+    pressed: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: pressed.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_DFL if before is None else before)
+    if pressed:
+        raise KeyboardInterrupt
+
+
+def _start(open_claim: OpenClaim, terms: Terms, share: float, workers: list[_Worker], on_result: OnOpenResult) -> None:
+    try:
+        with _uninterrupted():  # a process that nobody has noted down yet would outlive a Ctrl-C
+            workers.append(_Worker(open_claim, terms, share))
+    except OSError as error:
+        so_far = open_claim.so_far
+        reason = f"{so_far.reason}; then no process could be started for it: {error.strerror or error}"
+        on_result(open_claim, replace(so_far, reason=reason))
+
+
+def _share(terms: Terms, waiting: int, workers: list[_Worker]) -> float:
+    """Seconds for the next claim: what the processes have time for beside the work at hand, shared among all open."""
     left = max(terms.deadline - time.monotonic(), 0.0)
-    return left * min(1.0, terms.processes / waiting)
+    taken = sum(max(worker.time_left - GRACE_SECONDS, 0.0) for worker in workers)
+    return min(left, max(terms.processes * left - taken, 0.0) / waiting)
 
 
 def _hear(workers: list[_Worker], on_depth: OnDepth) -> None:
@@ -78,7 +109,7 @@ def _hear(workers: list[_Worker], on_depth: OnDepth) -> None:
         if worker.answers in speaking:
             worker.hear(on_depth)
         elif worker.time_left <= 0:
-            worker.give_up("it did not come to an end in its time")
+            worker.give_up(f"no answer from a process of its own within {worker.share:.1f} s")
 
 
 class _Worker:
@@ -88,7 +119,7 @@ class _Worker:
         self.open_claim = open_claim
         self.result: ClaimResult | None = None
         self._started = time.monotonic()
-        self._share = share
+        self.share = share
         theirs, orders = os.pipe()
         answers, also_theirs = os.pipe()
         self._orders = Connection(orders, readable=False)
@@ -102,17 +133,17 @@ class _Worker:
 
     @property
     def time_left(self) -> float:
-        return self._started + self._share + GRACE_SECONDS - time.monotonic()
+        return self._started + self.share + GRACE_SECONDS - time.monotonic()
 
     def _send(self, terms: Terms) -> None:
         design = self.open_claim.design
         job = Job(
             design=design,
             claim=design.claims.index(self.open_claim.claim),
-            until=time.time() + max(self._share - FINISHING_SECONDS, 0.0),
+            until=time.time() + max(self.share - FINISHING_SECONDS, 0.0),
             depth=terms.depth,
             wishes=terms.wishes,
-            memory_bytes=WORKER_MEMORY_BYTES,
+            memory_bytes=memory_bytes(),
         )
         try:
             self._orders.send(job)
@@ -133,7 +164,7 @@ class _Worker:
             seconds = self.open_claim.so_far.seconds + time.monotonic() - self._started
             self.result = replace(content, claim=self.open_claim.claim, seconds=seconds)
         elif news is News.NO_MEMORY:
-            self.give_up(f"its process ran out of the {WORKER_MEMORY_BYTES / 2**30:g} GiB of memory it may use")
+            self.give_up(f"its process ran out of the {memory_bytes() / 2**30:.1f} GiB of memory it may use")
         elif news is News.DISAGREEMENT:
             raise InternalDisagreement(str(content))
         else:
@@ -159,6 +190,15 @@ class _Worker:
         self._process.wait()
         self._orders.close()
         self.answers.close()
+
+
+def memory_bytes() -> int:
+    """What one worker may use: no more than a third of the machine's memory, as two of them may be at work."""
+    try:
+        machine = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    except (AttributeError, OSError, ValueError):  # not every system tells
+        return MOST_MEMORY_BYTES
+    return min(MOST_MEMORY_BYTES, machine // 3)
 
 
 def _process(reading: int, writing: int) -> subprocess.Popen[bytes]:
