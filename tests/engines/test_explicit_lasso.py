@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given, settings
 
 from engines.endless_oracle import check_lasso, shortest_lasso_length
+from engines.forcing import is_explicit
 from engines.machines import constant, counter, equals, machine, plus_one, register_bits, shift_register
 from engines.random_systems import systems
 from verifier.engines.decision import Reached
+from verifier.engines.endless_search import decide_endless
 from verifier.engines.explicit_lasso import shortest_lasso
 from verifier.engines.explicit_states import ExplicitStates, TooLarge
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph
@@ -109,3 +111,19 @@ def test_standing_still_is_a_loop_of_one_frame() -> None:
     lasso = lasso_of(replace(machine(graph, [], constant(0, 0), FALSE), fairness=(TRUE,)))
     assert lasso is not None
     assert (len(lasso.frames), lasso.loop_from) == (1, 0)
+
+
+def test_a_lasso_among_the_near_states_does_not_hide_a_shorter_one_through_a_state_farther_off() -> None:
+    """0 1 0 2 sees both and is found first, with 0, 1 and 2 explored; 0 1 3, and 3 for ever, is one instant shorter."""
+    graph = BitGraph()
+    lever, crank, bits = graph.variable("lever"), graph.variable("crank"), register_bits(graph, "bell", 2)
+    home, first, last = (equals(graph, bits, number) for number in (0, 1, 3))
+    on = graph.disjunction(last, graph.conjunction(first, crank))
+    to_first, to_second = graph.conjunction(home, lever ^ 1), graph.conjunction(home, lever)
+    after = [graph.disjunction(on, to_first), graph.disjunction(on, to_second)]
+    system = replace(machine(graph, bits, after, FALSE, inputs=[lever, crank]), fairness=(bits[0], bits[1]))
+    decision = decide_endless(system, limit_seconds=30.0)
+    assert isinstance(decision, Reached)
+    assert is_explicit(decision)
+    assert (len(decision.counterexample), decision.loop_from) == (3, 2)
+    check_lasso(system, decision)

@@ -101,10 +101,29 @@ def asking(graph: BitGraph, inputs: list[Literal], bad: Literal, **others: tuple
     return TransitionSystem(graph=graph, registers=(), inputs=tuple(inputs), bad=bad, **others)
 
 
-def test_what_is_true_of_one_assignment_in_a_million_is_no_constant() -> None:
-    graph, inputs = levers(20)
+def test_what_is_true_of_one_assignment_alone_is_no_constant() -> None:
+    graph, inputs = levers(200)
     rare = graph.all_of(inputs)
     assert swept(asking(graph, inputs, rare)).bad == rare
+
+
+def test_what_is_true_of_nearly_all_assignments_is_no_constant() -> None:
+    graph, inputs = levers(40)
+    usual = graph.conjunction(graph.all_of(inputs[:20]) ^ 1, graph.all_of(inputs[20:]) ^ 1)
+    assert swept(asking(graph, inputs, usual)).bad == usual
+
+
+def test_a_node_and_the_negation_of_another_become_one() -> None:
+    graph, (a, b, c) = levers(3)
+    three_levers = graph.exclusive_or(graph.exclusive_or(a, b), c)
+    odd = graph.any_of(graph.all_of([a ^ i ^ j, b ^ i ^ 1, c ^ j ^ 1]) for i in (0, 1) for j in (0, 1))
+    assert three_levers & 1 != odd & 1
+    sweeper = Sweeper(graph)
+    after = sweeper.swept(asking(graph, [a, b, c], graph.exclusive_or(three_levers, odd)))
+    assert after.bad == FALSE
+    assert any(other & 1 for other in sweeper.merges.values())
+    for node, other in sweeper.merges.items():
+        assert values_everywhere(after, [2 * node]) == values_everywhere(after, [other])
 
 
 def test_two_rare_events_that_differ_stay_apart() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from engines.endless_oracle import check_lasso, reachable_steps, shortest_lasso_length
 from engines.explicit import shortest_counterexample
@@ -10,8 +12,9 @@ from hypothesis import given, settings
 
 from verifier.engines.bounded_search import search
 from verifier.engines.decision import Reached
+from verifier.logic.bit_graph import TRUE, BitGraph
 from verifier.logic.endless import CountingSystem, RepeatingSystem, repeating
-from verifier.logic.transition_system import TransitionSystem
+from verifier.logic.transition_system import Register, TransitionSystem
 
 FEW = 4
 
@@ -35,6 +38,15 @@ def check_found_lasso(system: TransitionSystem, transformed: RepeatingSystem, sh
     lasso = transformed.lasso_of(found.counterexample)
     assert len(lasso.frames) == shortest
     check_lasso(system, Reached(counterexample=lasso.frames, loop_from=lasso.loop_from, engine=""))
+
+
+def test_what_was_seen_on_the_way_alone_is_not_seen_in_the_loop() -> None:
+    """A bell that rings from instant 1 on was silent once, and never again."""
+    graph = BitGraph()
+    bell = graph.variable("bell")
+    system = TransitionSystem(graph=graph, registers=(Register(bell, TRUE),), inputs=(), fairness=(bell ^ 1,))
+    assert shortest_counterexample(repeating(system).system) is None
+    assert shortest_counterexample(repeating(replace(system, fairness=(bell,))).system) == 3
 
 
 def most_rounds(system: TransitionSystem, enough: int) -> int:

@@ -35,7 +35,7 @@ SIZES = {
     "c6288": (32, 32),
     "c7552": (207, 108),
 }
-# As one question, c3540 and c7552 take some 15 s, of which the fresh solver takes 2 and 5 s: too long on a busy machine.
+# As one question, c3540 and c7552 take some 15 s, 2 and 5 of them in the fresh solver: too long on a busy machine.
 # c6288 is a multiplier, which the solver does not do in one piece. Swept, each of them takes less than a second.
 HARD_IN_ONE_PIECE = ("c3540", "c6288", "c7552")
 PAIRS = [name for name in SIZES if name not in HARD_IN_ONE_PIECE]

@@ -17,6 +17,8 @@ import time
 TruthTable = int
 Cube = tuple[tuple[int, bool], ...]
 """Variables with their values; those not named are free."""
+Rows = tuple[int, int]
+"""The first and the last of some rows of a truth table that follow one another."""
 
 SMALL = 6
 """Tables of so few variables are not worth a look at the clock."""

@@ -18,7 +18,7 @@ from __future__ import annotations
 import time
 
 from verifier.engines.bounded_search import BoundedSearch
-from verifier.engines.chooser import FIRST_FRAMES, LEAST_TURN_SECONDS, Progress
+from verifier.engines.chooser import BOUNDED_SHARE, FIRST_FRAMES, LEAST_TURN_SECONDS, Progress
 from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
 from verifier.engines.explicit_search import search_endless_explicitly
 from verifier.engines.property_directed import PropertyDirectedReachability
@@ -93,7 +93,7 @@ class _EndlessSearch:
                 self._progress(self._bounded.searched_to)
             if not self._may_go_deeper() and self._rounds > MOST_ROUNDS_BEYOND_DEPTH:
                 raise NoAnswerError(f"every fairness literal can be 1 {self._rounds // 2} times over")
-            if self._may_go_deeper() and self._lasso_seconds < self._proof_seconds:
+            if self._may_go_deeper() and BOUNDED_SHARE * self._lasso_seconds < self._proof_seconds:
                 if self._search_deeper() is Answer.SATISFIABLE:
                     return self._reached()
             else:

@@ -28,7 +28,7 @@ State = int
 """Bit `i` is register `i`."""
 Lanes = int
 
-MOST_REGISTERS = 16
+MOST_REGISTERS = 128
 MOST_INPUTS = 12
 MOST_NODES = 1500
 """To compile so many takes about 15 ms."""

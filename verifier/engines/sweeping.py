@@ -54,7 +54,7 @@ class Sweeper:
 
     def __init__(self, graph: BitGraph) -> None:
         self.merges: dict[int, Literal] = {}
-        """Each node that the solver found equal to one swept before it, or constant, to that one; in the order found."""
+        """Each node that was found equal to one swept before it, or constant, to that one; in the order found."""
         self.doubts = 0
         """Candidates about which it had no answer within its allowance."""
         self.graph = graph

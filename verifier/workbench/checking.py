@@ -28,8 +28,6 @@ DEFAULT_LIMIT_SECONDS = 60.0
 PROCESSES = 2
 
 LONGEST_FIRST_TURN_SECONDS = 1.0
-LEAST_SHARE_SECONDS = 0.6
-"""With less time left than that, starting a process is not worth it."""
 OUT_OF_TIME = "the time for the whole call ran out before this claim had its turn"
 
 OnStart = Callable[[Design, Claim], None]
@@ -185,7 +183,7 @@ class _Checking:
                     unjudged -= 1
 
     def _first_turn(self, judge: Judge, place: int, claim: Claim, share: float) -> None:
-        turn = min(share, LONGEST_FIRST_TURN_SECONDS)
+        turn = min(share / 2, LONGEST_FIRST_TURN_SECONDS)
         started = time.monotonic()
         result = judge.judge(claim, turn)
         with self._alarm.quiet():
@@ -201,7 +199,7 @@ class _Checking:
 
     def _longer_turns(self) -> None:
         """The open claims again, each with its share of the time that is left."""
-        if not self._open or self._left < LEAST_SHARE_SECONDS:
+        if not self._open:
             return
         places = {id(open_claim): place for (place, _), open_claim in self._open.items()}
         if self._terms.processes < 1:

@@ -21,12 +21,14 @@ from dataclasses import replace
 from multiprocessing.connection import Connection, wait
 
 from verifier.errors import InternalDisagreement
-from verifier.evidence.verdict import ClaimResult
+from verifier.evidence.verdict import ClaimResult, Verdict
 from verifier.workbench.judge import OnDepth
 from verifier.workbench.open_claims import OpenClaim, Terms
 from verifier.workbench.worker import Job, News
 
 MOST_MEMORY_BYTES = 4 * 2**30
+LEAST_SHARE_SECONDS = 1.0
+"""With less, starting a process is not worth it: rather a few claims get that much and the others none."""
 FINISHING_SECONDS = 0.3
 """How long before the end of its time a worker should have answered."""
 GRACE_SECONDS = 0.2
@@ -53,8 +55,12 @@ def judge_side_by_side(
         while waiting or workers:
             while waiting and len(workers) < terms.processes:
                 share = _share(terms, len(waiting), workers)
-                on_start(waiting[0])
-                _start(waiting.popleft(), terms, share, workers, on_result)
+                open_claim = waiting.popleft()
+                if share < LEAST_SHARE_SECONDS:
+                    on_result(open_claim, open_claim.so_far)
+                else:
+                    on_start(open_claim)
+                    _start(open_claim, terms, share, workers, on_result)
             if workers:
                 _hear(workers, on_depth)
             for worker in [worker for worker in workers if worker.result is not None]:
@@ -98,7 +104,8 @@ def _share(terms: Terms, waiting: int, workers: list[_Worker]) -> float:
     """Seconds for the next claim: what the processes have time for beside the work at hand, shared among all open."""
     left = max(terms.deadline - time.monotonic(), 0.0)
     taken = sum(max(worker.time_left - GRACE_SECONDS, 0.0) for worker in workers)
-    return min(left, max(terms.processes * left - taken, 0.0) / waiting)
+    fair = max(terms.processes * left - taken, 0.0) / waiting
+    return min(left, max(fair, LEAST_SHARE_SECONDS))
 
 
 def _hear(workers: list[_Worker], on_depth: OnDepth) -> None:
@@ -161,14 +168,19 @@ class _Worker:
         if news is News.DEPTH and isinstance(content, int):
             on_depth(content)
         elif news is News.RESULT and isinstance(content, ClaimResult):
-            seconds = self.open_claim.so_far.seconds + time.monotonic() - self._started
-            self.result = replace(content, claim=self.open_claim.claim, seconds=seconds)
+            self.result = self._better(replace(content, claim=self.open_claim.claim))
         elif news is News.NO_MEMORY:
             self.give_up(f"its process ran out of the {memory_bytes() / 2**30:.1f} GiB of memory it may use")
         elif news is News.DISAGREEMENT:
             raise InternalDisagreement(str(content))
         else:
             raise RuntimeError(f"judging {self.open_claim.claim.name} in a process of its own failed: {content}")
+
+    def _better(self, found: ClaimResult) -> ClaimResult:
+        """What the worker found; without an answer, whichever of the two turns lasted longer tells more."""
+        so_far = self.open_claim.so_far
+        kept = so_far if found.verdict is Verdict.UNDECIDED and found.seconds < so_far.seconds else found
+        return replace(kept, seconds=so_far.seconds + time.monotonic() - self._started)
 
     def give_up(self, reason: str) -> None:
         """What was known before, with the reason why there is no more."""
