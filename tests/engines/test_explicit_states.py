@@ -269,3 +269,16 @@ def test_as_many_inputs_as_may_be_are_all_tried(inputs: int) -> None:
         [True] * max(inputs - 1, 0) + [False] * (inputs > 0),
         [False] * (inputs - 1) + [True] * (inputs > 0),
     ]
+
+
+def test_a_wish_about_a_later_frame_is_kept_before_an_earlier_input_is_calm() -> None:
+    """The lever leads to 1 when low and to 2 when high; both lead to 3, which is bad. Wanted: 2."""
+    graph = BitGraph()
+    lever, bits = graph.variable("lever"), register_bits(graph, "bell", 2)
+    home = equals(graph, bits, 0)
+    after = [graph.select(home, lever ^ 1, 1), graph.select(home, lever, 1)]
+    plain = machine(graph, bits, after, equals(graph, bits, 3), inputs=[lever])
+    for preferences, expected in (((), [False] * 3), ((equals(graph, bits, 2),), [True, False, False])):
+        decision = explicitly(replace(plain, preferences=preferences))
+        assert isinstance(decision, Reached)
+        assert [values[lever] for values in decision.counterexample.frames] == expected

@@ -76,8 +76,14 @@ class SettledModel:
         return self._endless_system(Eventually(operand=trigger))
 
     def permitted_system(self) -> TransitionSystem:
-        """For asking whether permitted runs exist: bad is anything at all, or any endless run will do."""
-        return self._endless_system(None) if self._endless_givens else self._bad_system(TRUE)
+        """For asking whether permitted runs exist: bad is anything at all, or any endless run will do.
+
+        With a claim about the future only runs on which free-running inputs keep changing count; a given may stop them.
+        """
+        endless = self._endless_givens or (
+            bool(self.design.givens) and any(is_about_the_future(claim.formula) for claim in self.design.claims)
+        )
+        return self._endless_system(None) if endless else self._bad_system(TRUE)
 
     def instants_of(self, counterexample: Counterexample) -> tuple[Instant, ...]:
         """Values of all nets in every frame; inputs without a value count as 0."""
