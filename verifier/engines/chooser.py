@@ -23,6 +23,8 @@ from verifier.engines.lifting import Cube
 from verifier.engines.property_directed import ENGINE as PROPERTY_DIRECTED
 from verifier.engines.property_directed import CounterexampleLength, PropertyDirectedReachability
 from verifier.engines.step_solver import StepSolver
+from verifier.engines.sweeping import ENGINE as SWEEPING
+from verifier.engines.sweeping import Sweeper
 from verifier.engines.unrolling import UnrolledSolver
 from verifier.errors import InternalDisagreement
 from verifier.logic.bit_graph import FALSE, BitGraph, Literal
@@ -84,6 +86,7 @@ class Chooser:
 
     def __init__(self) -> None:
         self._circuit: _Circuit | None = None
+        self._sweeper: Sweeper | None = None
 
     def decide(
         self,
@@ -107,6 +110,14 @@ class Chooser:
         found = search_explicitly(system, deadline, depth)
         if found is not None:
             return found
+        sweeper = self._sweeper
+        if sweeper is None or sweeper.graph is not system.graph:
+            sweeper = Sweeper(system.graph)
+        self._sweeper = None  # as for the circuit below
+        system = sweeper.swept(system, deadline).cone_of_influence()
+        self._sweeper = sweeper
+        if system.bad == FALSE or FALSE in system.constraints:
+            return Unreachable(invariant=Invariant(()), engine=SWEEPING)
         circuit = self._circuit
         if circuit is None or not circuit.admits(system):
             circuit = _Circuit(graph=system.graph, constraints=system.constraints)

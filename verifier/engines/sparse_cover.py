@@ -74,7 +74,7 @@ class _Diagrams:
 
     def without(self, left: _Diagram, right: _Diagram) -> _Diagram:
         """The states of `left` that are not in `right`."""
-        if left == _EMPTY or right == _ALL or left == right:
+        if left in (_EMPTY, right) or right == _ALL:
             return _EMPTY
         if right == _EMPTY:
             return left

@@ -59,7 +59,7 @@ class SettledModel:
         """Bad, or an endless run: a `must` is breached, or a `can` is fulfilled."""
         shows = claim.kind is ClaimKind.CAN
         body = watched(claim)
-        if not self._endless_givens and not is_about_the_future(body):
+        if not self._needs_endless_runs(claim):
             (value,) = self._monitor.value(body)
             return self._bad_system(value if shows else value ^ 1)
         if shows:
@@ -71,7 +71,7 @@ class SettledModel:
         trigger = trigger_of(claim)
         if trigger is None:
             return None
-        if not self._endless_givens and not is_about_the_future(trigger):
+        if not self._needs_endless_runs(claim):
             return self._bad_system(self._monitor.value(trigger)[0])
         return self._endless_system(Eventually(operand=trigger))
 
@@ -80,10 +80,11 @@ class SettledModel:
 
         With a claim about the future only runs on which free-running inputs keep changing count; a given may stop them.
         """
-        endless = self._endless_givens or (
-            bool(self.design.givens) and any(is_about_the_future(claim.formula) for claim in self.design.claims)
-        )
+        endless = bool(self.design.givens) and any(self._needs_endless_runs(claim) for claim in self.design.claims)
         return self._endless_system(None) if endless else self._bad_system(TRUE)
+
+    def _needs_endless_runs(self, claim: Claim) -> bool:
+        return self._endless_givens or is_about_the_future(watched(claim))
 
     def instants_of(self, counterexample: Counterexample) -> tuple[Instant, ...]:
         """Values of all nets in every frame; inputs without a value count as 0."""
