@@ -1,4 +1,4 @@
-"""The model of a design: its frames are instants, its systems are well formed, and big loops are marked as approximate."""
+"""The model of a design: frames are instants, systems are well formed, big loops are marked as approximate."""
 
 import pytest
 
