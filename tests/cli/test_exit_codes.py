@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
+from report.sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
 
 from verifier.cli import ExitCode, exit_code, main
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict

@@ -1,7 +1,7 @@
 """What the last line below a table says."""
 
 import pytest
-from sample_runs import (
+from report.sample_runs import (
     BEAT,
     CHOOSE,
     FALSE_EDGE,

@@ -1,7 +1,7 @@
 """What the last line below the table of an endless run says."""
 
 import pytest
-from sample_runs import BEAT, CHOOSE, LEVER, TEMPO, both, either, negated, run_of, step
+from report.sample_runs import BEAT, CHOOSE, LEVER, TEMPO, both, either, negated, run_of, step
 
 from verifier.claims import formula as tree
 from verifier.claims.claim import Claim, ClaimKind

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
+from report.sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
 
 from verifier.claims.claim import Claim
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict

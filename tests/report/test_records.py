@@ -6,7 +6,7 @@ import stat
 from pathlib import Path
 
 import pytest
-from sample_runs import FALSE_EDGE, NO_FALSE_EDGE, SETTLES, judged, multiplexer_design, run_of
+from report.sample_runs import FALSE_EDGE, NO_FALSE_EDGE, SETTLES, judged, multiplexer_design, run_of
 
 from verifier.circuit.builder import NetlistBuilder
 from verifier.claims.claim import Design

@@ -2,7 +2,7 @@
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sample_runs import FALSE_EDGE, NO_FALSE_EDGE, QUIET, plain_multiplexer, run_of, signal
+from report.sample_runs import FALSE_EDGE, NO_FALSE_EDGE, QUIET, plain_multiplexer, run_of, signal
 
 from verifier.circuit.builder import NetlistBuilder
 from verifier.circuit.netlist import GateKind, InputClass, Netlist

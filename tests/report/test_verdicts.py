@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from sample_runs import (
+from report.sample_runs import (
     FALSE_EDGE,
     NO_FALSE_EDGE,
     RUN_FROM_TEMPO,

@@ -1,7 +1,7 @@
 """The text of a formula, piece by piece."""
 
 import pytest
-from sample_runs import BEAT, CHOOSE, LEVER, TEMPO, both, either, negated, signal, step
+from report.sample_runs import BEAT, CHOOSE, LEVER, TEMPO, both, either, negated, signal, step
 
 from verifier.claims import formula as tree
 from verifier.claims.formula import Apply, Bound, Formula, Operator, StepWord, Unit

@@ -35,7 +35,8 @@ def ring_of_inverters(count: int) -> Component:
 
 
 def test_a_nand_pair_released_from_both_inputs_active_races_and_may_oscillate():
-    # S. H. Unger, Asynchronous Sequential Switching Circuits, 1969 (from memory): the critical race of the pair; both gates may also go on switching together when their delays are equal.
+    # S. H. Unger, Asynchronous Sequential Switching Circuits, 1969 (from memory): the critical race of the pair; both
+    # gates may also go on switching together when their delays are equal.
     outcomes = LoopTable(nand_pair()).race_outcomes()[0b11, 0b11]
     assert outcomes.states == (0b00, 0b01, 0b10, 0b11)
     assert outcomes.oscillates

@@ -1,6 +1,6 @@
 """What a verdict is said to rest on."""
 
-from sample_runs import SETTLES, TEMPO, multiplexer_design
+from report.sample_runs import SETTLES, TEMPO, multiplexer_design
 
 from verifier.circuit.builder import NetlistBuilder
 from verifier.circuit.netlist import InputClass

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from sample_runs import (
+from report.sample_runs import (
     BEAT,
     CHOOSE,
     FALSE_EDGE,

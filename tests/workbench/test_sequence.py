@@ -1,7 +1,7 @@
 """Input sequences as people write them."""
 
 import pytest
-from sample_runs import SETTLES, multiplexer_design
+from report.sample_runs import SETTLES, multiplexer_design
 
 from verifier.circuit.builder import NetlistBuilder
 from verifier.claims.claim import Design

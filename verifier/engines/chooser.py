@@ -12,7 +12,6 @@ that differs in these starts anew.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from verifier.engines.bounded_search import ENGINE as BOUNDED_SEARCH
@@ -25,6 +24,7 @@ from verifier.engines.property_directed import CounterexampleLength, PropertyDir
 from verifier.engines.step_solver import StepSolver
 from verifier.engines.sweeping import ENGINE as SWEEPING
 from verifier.engines.sweeping import Sweeper
+from verifier.engines.turns import FIRST_FRAMES, Progress, Turns
 from verifier.engines.unrolling import UnrolledSolver
 from verifier.errors import InternalDisagreement
 from verifier.logic.bit_graph import FALSE, BitGraph, Literal
@@ -33,16 +33,7 @@ from verifier.logic.transition_system import Invariant, TransitionSystem
 
 ENGINE = "bounded search and property-directed reachability"
 
-FIRST_FRAMES = 4
-"""Searched before a proof is tried."""
-LEAST_TURN_SECONDS = 0.05
-BOUNDED_SHARE = 3
-"""The proof gets so many times the time of bounded search. Measured on the benchmark's families: with equal turns, long
-proofs take about twice as long; with more than this, long counterexamples do."""
 MOST_UNROLLED_VARIABLES = 20_000
-
-Progress = Callable[[int], None]
-"""Told, now and then, how many frames have been searched. What it raises ends the search."""
 
 
 @dataclass(kw_only=True)
@@ -144,12 +135,11 @@ class _Search:
         self._system = system
         self._circuit = circuit
         self._deadline = deadline
+        self._turns = Turns(deadline)
         self._depth = depth
         self._progress = progress
         self._bounded = BoundedSearch(system, circuit.unrolled)
-        self._bounded_seconds = 0.0
         self._proof: PropertyDirectedReachability | None = None
-        self._proof_seconds = 0.0
 
     def decide(self, limit_seconds: float) -> Decision:
         try:
@@ -158,8 +148,7 @@ class _Search:
                     return self._reached()
             return self._take_turns()
         except NoAnswerError as stopped:
-            late = time.monotonic() >= self._deadline
-            return self._undecided(f"no answer within {limit_seconds:g} s" if late else str(stopped))
+            return self._undecided(self._turns.reason(stopped, limit_seconds))
 
     def _take_turns(self) -> Decision:
         proof = self._proof = PropertyDirectedReachability(
@@ -168,8 +157,8 @@ class _Search:
         while proof.result is None:
             if self._progress is not None:
                 self._progress(max(self._bounded.searched_to, proof.searched_to))
-            if self._may_go_deeper() and BOUNDED_SHARE * self._bounded_seconds < self._proof_seconds:
-                if self._search_deeper() is Answer.SATISFIABLE:
+            if self._may_go_deeper() and self._turns.bounded_is_next:
+                if self._turns.search(self._bounded) is Answer.SATISFIABLE:
                     return self._reached()
             else:
                 self._try_to_prove(proof)
@@ -180,26 +169,11 @@ class _Search:
     def _may_go_deeper(self) -> bool:
         return self._depth is None or self._bounded.searched_to < self._depth
 
-    def _search_deeper(self) -> Answer:
-        started = time.monotonic()
-        turn = max(LEAST_TURN_SECONDS, self._proof_seconds / 2)
-        try:
-            return self._bounded.advance(min(self._deadline, started + turn))
-        except NoAnswerError:
-            if time.monotonic() >= self._deadline:
-                raise
-            return Answer.UNSATISFIABLE
-        finally:
-            self._bounded_seconds += time.monotonic() - started
-
     def _try_to_prove(self, proof: PropertyDirectedReachability) -> None:
-        started = time.monotonic()
-        if started >= self._deadline:
-            raise NoAnswerError("the time ran out")
-        proof.advance(self._deadline)
-        self._circuit.step = proof.solver
-        self._bounded.skip_to(proof.searched_to)
-        self._proof_seconds += time.monotonic() - started
+        with self._turns.proving():
+            proof.advance(self._deadline)
+            self._circuit.step = proof.solver
+            self._bounded.skip_to(proof.searched_to)
 
     def _shortest(self, found: CounterexampleLength) -> Decision:
         """Bounded search up to the length that is known to do."""

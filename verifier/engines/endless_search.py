@@ -18,11 +18,11 @@ from __future__ import annotations
 import time
 
 from verifier.engines.bounded_search import BoundedSearch
-from verifier.engines.chooser import BOUNDED_SHARE, FIRST_FRAMES, LEAST_TURN_SECONDS, Progress
 from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
 from verifier.engines.explicit_search import search_endless_explicitly
 from verifier.engines.property_directed import PropertyDirectedReachability
 from verifier.engines.step_solver import StepSolver
+from verifier.engines.turns import FIRST_FRAMES, Progress, Turns
 from verifier.logic.bit_graph import FALSE
 from verifier.logic.endless import CountingSystem, repeating
 from verifier.logic.session import Answer, NoAnswerError
@@ -58,8 +58,7 @@ def decide_endless(
     try:
         return search.decide()
     except NoAnswerError as stopped:
-        late = time.monotonic() >= deadline
-        return search.undecided(f"no answer within {limit_seconds:g} s" if late else str(stopped))
+        return search.undecided(search.turns.reason(stopped, limit_seconds))
 
 
 class _EndlessSearch:
@@ -73,7 +72,7 @@ class _EndlessSearch:
         depth: int | None,
         progress: Progress | None,
     ) -> None:
-        self._deadline = deadline
+        self.turns = Turns(deadline)
         self._depth = depth
         self._progress = progress
         self._repeating = repeating(system)
@@ -82,19 +81,18 @@ class _EndlessSearch:
         self._rounds = FIRST_ROUNDS
         self._step = StepSolver(system.graph, system.constraints)
         self._proof = self._new_proof()
-        self._lasso_seconds = self._proof_seconds = 0.0
 
     def decide(self) -> Decision:
         while self._bounded.searched_to < FIRST_FRAMES and self._may_go_deeper():
-            if self._bounded.advance(self._deadline) is Answer.SATISFIABLE:
+            if self._bounded.advance(self.turns.deadline) is Answer.SATISFIABLE:
                 return self._reached()
         while not isinstance(self._proof.result, Invariant):
             if self._progress is not None:
                 self._progress(self._bounded.searched_to)
             if not self._may_go_deeper() and self._rounds > MOST_ROUNDS_BEYOND_DEPTH:
                 raise NoAnswerError(f"every fairness literal can be 1 {self._rounds // 2} times over")
-            if self._may_go_deeper() and BOUNDED_SHARE * self._lasso_seconds < self._proof_seconds:
-                if self._search_deeper() is Answer.SATISFIABLE:
+            if self._may_go_deeper() and self.turns.bounded_is_next:
+                if self.turns.search(self._bounded) is Answer.SATISFIABLE:
                     return self._reached()
             else:
                 self._try_to_prove()
@@ -115,30 +113,15 @@ class _EndlessSearch:
     def _new_proof(self) -> PropertyDirectedReachability:
         return PropertyDirectedReachability(self._counting.after(self._rounds), self._step)
 
-    def _search_deeper(self) -> Answer:
-        started = time.monotonic()
-        turn = max(LEAST_TURN_SECONDS, self._proof_seconds / 2)
-        try:
-            return self._bounded.advance(min(self._deadline, started + turn))
-        except NoAnswerError:
-            if time.monotonic() >= self._deadline:
-                raise
-            return Answer.UNSATISFIABLE
-        finally:
-            self._lasso_seconds += time.monotonic() - started
-
     def _try_to_prove(self) -> None:
         """Some more of the proof at hand; when that many rounds can happen, the next number of rounds."""
-        started = time.monotonic()
-        if started >= self._deadline:
-            raise NoAnswerError("the time ran out")
-        self._proof.advance(self._deadline)
-        self._step = self._proof.solver
-        if self._proof.result is not None and not isinstance(self._proof.result, Invariant):
-            self._rounds *= 2
-            self._proof = self._new_proof()
-        self._proof_seconds += time.monotonic() - started
+        with self.turns.proving():
+            self._proof.advance(self.turns.deadline)
+            self._step = self._proof.solver
+            if self._proof.result is not None and not isinstance(self._proof.result, Invariant):
+                self._rounds *= 2
+                self._proof = self._new_proof()
 
     def _reached(self) -> Reached:
-        lasso = self._repeating.lasso_of(self._bounded.counterexample(self._deadline))
+        lasso = self._repeating.lasso_of(self._bounded.counterexample(self.turns.deadline))
         return Reached(counterexample=lasso.frames, loop_from=lasso.loop_from, engine=LASSO_ENGINE)

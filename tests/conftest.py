@@ -1,0 +1,8 @@
+"""Lets all tests import the helper modules of the folders here, as `oracle.search` or `report.sample_runs`."""
+
+import sys
+from pathlib import Path
+
+TESTS = str(Path(__file__).resolve().parent)
+if TESTS not in sys.path:
+    sys.path.insert(0, TESTS)

@@ -1,8 +1,0 @@
-"""Lets the tests of this folder import its helper modules as `engines.<module>`, whatever the order and the worker."""
-
-import sys
-from pathlib import Path
-
-TESTS = str(Path(__file__).resolve().parent.parent)
-if TESTS not in sys.path:
-    sys.path.insert(0, TESTS)
