@@ -35,8 +35,8 @@ SIZES = {
     "c6288": (32, 32),
     "c7552": (207, 108),
 }
-# Swept, each of these takes less than a second; the fresh solver, which is given the question in one piece, takes 5 s for
-# c7552, too long on a busy machine, and has no answer for the multiplier c6288.
+# Swept, each of these takes less than a second; the fresh solver, which is given the question in one piece, takes 5 s
+# for c7552, too long on a busy machine, and has no answer for the multiplier c6288.
 HARD_IN_ONE_PIECE = ("c6288", "c7552")
 PAIRS = [name for name in SIZES if name not in HARD_IN_ONE_PIECE]
 
