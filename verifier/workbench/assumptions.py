@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from verifier.circuit.netlist import InputClass, Netlist
+from verifier.circuit.loops import components
+from verifier.circuit.netlist import FlipFlop, InputClass, Netlist
 from verifier.claims.claim import Design
 from verifier.report.pieces import listing
 from verifier.report.verdicts import free_at_power_up
@@ -35,6 +36,7 @@ def assumptions(design: Design) -> tuple[str, ...]:
         *_together(netlist),
         *(f"given {given.name}: {given.text}" for given in design.givens),
         SETTLED,
+        *_unseen_pulses(netlist),
         *_power_up(netlist),
     )
 
@@ -56,6 +58,19 @@ def _together(netlist: Netlist) -> list[str]:
         return ["inputs may change together, at the same instant (those by hand never do)"]
     has_bus = any(len(pin.nets) > 1 for pin in netlist.inputs)
     return ["at most one input changes in a step" + ("; the bits of a bus are one input" if has_bus else "")]
+
+
+def _unseen_pulses(netlist: Netlist) -> list[str]:
+    """A flip-flop that clears or presets itself pulses inside one race, where neither clocks nor claims look."""
+    loops = (part for part in components(netlist) if part.is_loop)
+    outputs = [m.output for loop in loops for m in loop.members if isinstance(m, FlipFlop)]
+    if not outputs:
+        return []
+    names = _some([netlist.nets[net].name for net in outputs])
+    return [
+        f"NOT SEEN: pulses of {names} that end within the step that begins them (a clear or preset hangs on the output); no "
+        "claim sees such a pulse, `never glitches` included, and it clocks nothing"
+    ]
 
 
 def _power_up(netlist: Netlist) -> list[str]:
