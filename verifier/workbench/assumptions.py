@@ -68,8 +68,8 @@ def _unseen_pulses(netlist: Netlist) -> list[str]:
         return []
     names = _some([netlist.nets[net].name for net in outputs])
     return [
-        f"NOT SEEN: pulses of {names} that end within the step that begins them (a clear or preset hangs on the output); no "
-        "claim sees such a pulse, `never glitches` included, and it clocks nothing"
+        f"NOT SEEN: pulses of {names} that end within the step that begins them (a clear or preset hangs on the "
+        "output); no claim sees such a pulse, `never glitches` included, and it clocks nothing"
     ]
 
 
