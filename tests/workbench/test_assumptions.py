@@ -5,7 +5,6 @@ from report.sample_runs import SETTLES, TEMPO, multiplexer_design
 from verifier.circuit.builder import NetlistBuilder
 from verifier.circuit.netlist import InputClass
 from verifier.claims.claim import Design, Given
-from verifier.language import loads
 from verifier.workbench.assumptions import SETTLED, assumptions
 
 
@@ -60,13 +59,3 @@ def test_what_may_power_up_either_way_is_named_and_a_long_list_is_cut_with_its_c
 
 def test_a_circuit_without_inputs_or_memory_rests_on_the_view_alone() -> None:
     assert assumptions(design_with(NetlistBuilder("nothing"))) == (SETTLED,)
-
-
-def test_a_flip_flop_that_clears_itself_is_named_as_pulsing_unseen():
-    pins = "circuit one_shot\n    input press by hand\n    output q\n"
-    text = pins + "    q = flipflop(1) on rise of press clear when q high\n"
-    (design,) = loads(text, "one_shot.wiring").designs
-    (sentence,) = [sentence for sentence in assumptions(design) if sentence.startswith("NOT SEEN")]
-    assert "pulses of q " in sentence
-    (plain,) = loads(text.replace("when q high", "when press low"), "plain.wiring").designs
-    assert not any(sentence.startswith("NOT SEEN") for sentence in assumptions(plain))

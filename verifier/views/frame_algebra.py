@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from verifier.circuit.netlist import NetId
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
 from verifier.views.loop_result import Chooser
-from verifier.views.rounds import Values
+from verifier.views.settling import Values
 
 
 @dataclass(frozen=True, kw_only=True)

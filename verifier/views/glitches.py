@@ -35,6 +35,12 @@ class GlitchLogic:
             net: graph.any_of([graph.exclusive_or(before[net], after[net]) for before, after in pairs])
             for net in self._old
         }
+        # A pulse begins where storage carries into a round a value that is taken away in it; all other restless nets
+        # of 12.7 follow from these by the rules of 12.6.
+        for before, bases in zip(step.rounds, step.carried, strict=False):
+            for net, base in bases.items():
+                pulsed = graph.exclusive_or(before[net], base)
+                self._unknown[net] = graph.disjunction(self._unknown[net], pulsed)
         self._spread()
 
     def may_glitch(self, net: NetId) -> Literal:

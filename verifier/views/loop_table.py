@@ -7,12 +7,13 @@ rules for latches, set-reset latches and flip-flops in a loop are those of `gram
 A state of the loop is an integer: bit `i` is member `i`, followed by one bit for every seen enable. A surrounding is
 an integer too: one bit for every outside net, followed by one for every latch that was open before the round.
 
-The table has `2 ** (members + outside nets + latches)` rows, so it is for small loops; see `is_small`.
+The table has `2 ** (members + outside nets + latches)` rows, and twice that for every outside net that may be restless
+(12.7), so it is for small loops; see `is_small`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.circuit.loops import Component
@@ -37,6 +38,9 @@ class Outcomes:
     """Sorted; never empty."""
     oscillates: bool
     """True when one of them is not stable."""
+    rises: State = 0
+    """Members that some move of the race takes from 0 to 1."""
+    falls: State = 0
 
 
 class LoopTable:
@@ -62,20 +66,33 @@ class LoopTable:
     def surrounding_bits(self) -> int:
         return len(self.outside) + len(self.latches)
 
-    @property
-    def is_small(self) -> bool:
+    def is_small(self, restless: int = 0) -> bool:
+        """Whether the table is, when so many outside nets may be restless."""
         rows = 1 << (len(self.members) + self.surrounding_bits)
-        return rows <= MOST_ROWS and 3**self.state_bits << self.surrounding_bits <= MOST_MOVES
+        small = rows <= MOST_ROWS and 3**self.state_bits << self.surrounding_bits <= MOST_MOVES
+        return small and rows << restless <= 4 * MOST_ROWS
 
-    def race_outcomes(self) -> dict[tuple[State, Surrounding], Outcomes]:
-        """Outcomes for every state of the members and every surrounding; seen enables start as their latch was."""
+    def race_outcomes(self, restless: Sequence[NetId] = ()) -> dict[tuple[State, Surrounding], Outcomes]:
+        """Outcomes for every state of the members and every surrounding; seen enables start as their latch was.
+
+        Above the other bits of a surrounding stands one for each of the `restless` nets: 1 where it is restless.
+        The order is that of the surroundings as numbers, and of the states as numbers for each of them.
+        """
         targets = [*(self._target(member) for member in self.members), *(self._enable(latch) for latch in self.seen)]
+        goals = [_target_states(targets, surrounding) for surrounding in range(1 << self.surrounding_bits)]
+        calm = [_outcomes_from_every_state(of_surrounding) for of_surrounding in goals]
+        places = [self._outside_index[net] for net in restless]
         result: dict[tuple[State, Surrounding], Outcomes] = {}
-        for surrounding in range(1 << self.surrounding_bits):
-            seen_at_first = self._seen_at_first(surrounding)
-            reachable = _outcomes_from_every_state(_target_states(targets, surrounding))
-            for state in range(1 << len(self.members)):
-                result[state, surrounding] = self._of_members(reachable(state | seen_at_first))
+        for chosen in range(1 << len(places)):
+            free = sum(1 << place for number, place in enumerate(places) if chosen >> number & 1)
+            for surrounding, outcomes in enumerate(calm):
+                if free:
+                    around = [goals[surrounding & ~free | value] for value in _subsets(free)]
+                    outcomes = _outcomes_with_restless_nets(around, outcomes)
+                seen_at_first = self._seen_at_first(surrounding)
+                row = surrounding | chosen << self.surrounding_bits
+                for state in range(1 << len(self.members)):
+                    result[state, row] = self._of_members(outcomes(state | seen_at_first))
         return result
 
     def power_up_states(self) -> dict[Surrounding, Outcomes]:
@@ -102,7 +119,8 @@ class LoopTable:
 
     def _of_members(self, outcomes: Outcomes) -> Outcomes:
         mask = (1 << len(self.members)) - 1
-        return Outcomes(tuple(sorted({state & mask for state in outcomes.states})), outcomes.oscillates)
+        states = tuple(sorted({state & mask for state in outcomes.states}))
+        return Outcomes(states, outcomes.oscillates, outcomes.rises & mask, outcomes.falls & mask)
 
     def _obeys_starts(self, state: State, surrounding: Surrounding) -> bool:
         for index, member in enumerate(self.members):
@@ -207,13 +225,18 @@ def _target_states(targets: list[Target], surrounding: Surrounding) -> list[Stat
     ]
 
 
+def _subsets(positions: int) -> Iterator[int]:
+    """Every set of these bits, the full one first, the empty one last."""
+    chosen = positions
+    while chosen:
+        yield chosen
+        chosen = (chosen - 1) & positions
+    yield 0
+
+
 def _successors(state: State, goal: State) -> Iterator[State]:
     """Every state that one move leads to: any non-empty set of excited members fires."""
-    excited = state ^ goal
-    fired = excited
-    while fired:
-        yield state ^ fired
-        fired = (fired - 1) & excited
+    return (state ^ fired for fired in _subsets(state ^ goal) if fired)
 
 
 def _move_components(goals: list[State]) -> Iterator[list[State]]:
@@ -238,21 +261,49 @@ def _is_transient(component: list[State], goals: list[State]) -> bool:
     return always_excited & (same_high | same_low) != 0
 
 
-def _outcomes_from_every_state(goals: list[State]) -> Callable[[State], Outcomes]:
-    """Outcomes by state; a component inherits those of every component its moves lead to."""
+OutcomesFrom = Callable[[State], Outcomes]
+
+
+def _outcomes_from_every_state(goals: list[State]) -> OutcomesFrom:
+    """Outcomes by state, nothing around the loop moving."""
+
+    def lasting(component: list[State]) -> Outcomes:
+        stays = not _is_transient(component, goals)
+        return Outcomes(tuple(component) if stays else (), oscillates=stays and len(component) > 1)
+
+    return _gathered([goals], lasting)
+
+
+def _outcomes_with_restless_nets(around: list[list[State]], calm: OutcomesFrom) -> OutcomesFrom:
+    """Outcomes by state when any move may see any of these surroundings, and in the end that of `calm`."""
+
+    def afterwards(component: list[State]) -> Outcomes:
+        found = [calm(state) for state in component]
+        states = {state for outcomes in found for state in outcomes.states}
+        return Outcomes(tuple(states), any(outcomes.oscillates for outcomes in found))
+
+    return _gathered(around, afterwards)
+
+
+def _gathered(around: list[list[State]], of_component: Callable[[list[State]], Outcomes]) -> OutcomesFrom:
+    """For every state, what `of_component` says of all components that moves can reach from it, with these moves."""
+
+    def successors(state: State) -> Iterator[State]:
+        return (after for goals in around for after in _successors(state, goals[state]))
+
     component_of: dict[State, int] = {}
-    reached: list[frozenset[State]] = []
-    oscillating: list[bool] = []
-    for number, component in enumerate(_move_components(goals)):
+    reached: list[Outcomes] = []
+    for number, component in enumerate(strongly_connected_components(range(len(around[0])), successors)):
+        own = of_component(component)
+        states, oscillates, rises, falls = set(own.states), own.oscillates, 0, 0
         for state in component:
             component_of[state] = number
-        lasting = not _is_transient(component, goals)
-        states = set(component) if lasting else set()
-        oscillates = lasting and len(component) > 1
-        below = {component_of[s] for state in component for s in _successors(state, goals[state])} - {number}
-        for lower in below:
-            states |= reached[lower]
-            oscillates = oscillates or oscillating[lower]
-        reached.append(frozenset(states))
-        oscillating.append(oscillates)
-    return lambda state: Outcomes(tuple(sorted(reached[component_of[state]])), oscillating[component_of[state]])
+            for goals in around:
+                rises |= goals[state] & ~state
+                falls |= state & ~goals[state]
+        for lower in {component_of[after] for state in component for after in successors(state)} - {number}:
+            below = reached[lower]
+            states |= set(below.states)
+            oscillates, rises, falls = oscillates or below.oscillates, rises | below.rises, falls | below.falls
+        reached.append(Outcomes(tuple(sorted(states)), oscillates, rises, falls))
+    return lambda state: reached[component_of[state]]

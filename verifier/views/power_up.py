@@ -9,7 +9,8 @@ from verifier.circuit.netlist import Driver, FlipFlop, Gate, Latch, NetId, SetRe
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
 from verifier.views.gate_logic import gate_literal, level_literal
 from verifier.views.loop_result import Chooser
-from verifier.views.rounds import StepLogic, Values
+from verifier.views.rounds import StepLogic
+from verifier.views.settling import Values
 
 
 @dataclass(frozen=True, kw_only=True)

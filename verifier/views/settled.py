@@ -53,7 +53,7 @@ class SettledModel:
     @property
     def approximate(self) -> bool:
         """True when a loop was too large for its exact table: a counterexample may not be one, a proof always is."""
-        return any(self._logic.loop(index).approximate for index, part in enumerate(self._logic.order) if part.is_loop)
+        return self._logic.approximate
 
     def system(self, claim: Claim) -> TransitionSystem:
         """Bad, or an endless run: a `must` is breached, or a `can` is fulfilled."""

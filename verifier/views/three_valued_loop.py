@@ -24,7 +24,7 @@ from verifier.views.gate_logic import (
     level_rails,
     set_reset_rails,
 )
-from verifier.views.loop_result import Chooser, LoopResult
+from verifier.views.loop_result import Chooser, LoopResult, Surroundings
 from verifier.views.loop_table import LoopTable
 from verifier.views.table_logic import literal_of
 
@@ -32,21 +32,17 @@ MOST_EXISTENCE_BITS = 18
 """Up to this many members and outside nets, whether a stable state exists is worked out for every value outside."""
 
 
-def race_three_valued(
-    graph: BitGraph,
-    table: LoopTable,
-    start: Mapping[NetId, Literal],
-    before: Mapping[NetId, Literal],
-    outside: Mapping[NetId, Literal],
-    was_open: Sequence[Literal],
-    choose: Chooser,
-) -> LoopResult:
-    """A set of states that contains every outcome of the race."""
-    latch_was_open = {latch.output: known(bit) for latch, bit in zip(table.latches, was_open, strict=True)}
-    values = {net: known(start[net]) for net in (member.output for member in table.members)}
-    settled = {net: known(outside[net]) for net in table.outside}
-    changing = {net: join(graph, known(before[net]), settled[net]) for net in table.outside}
+def race_three_valued(graph: BitGraph, table: LoopTable, around: Surroundings, choose: Chooser) -> LoopResult:
+    """A set of states that contains every outcome of the race; a member that leaves its start may move at will."""
+    latch_was_open = {latch.output: known(bit) for latch, bit in zip(table.latches, around.was_open, strict=True)}
+    values = {net: known(around.start[net]) for net in (member.output for member in table.members)}
+    settled = {net: known(around.outside[net]) for net in table.outside}
+    changing = {net: join(graph, known(around.before[net]), settled[net]) for net in table.outside}
+    for net, restless in around.restless.items():
+        high, low = changing[net]
+        changing[net] = Rails(graph.disjunction(high, restless), graph.disjunction(low, restless))
     values = _until_steady(graph, table, values | changing, latch_was_open, joining=True)
+    moves = {net: is_unknown(graph, values[net]) for net in around.watched}
     values = _until_steady(graph, table, values | settled, latch_was_open, joining=False)
     unknown = {member.output: is_unknown(graph, values[member.output]) for member in table.members}
     return LoopResult(
@@ -56,6 +52,8 @@ def race_three_valued(
         },
         several=graph.any_of(unknown.values()),
         unstable=FALSE,
+        rises=moves,
+        falls=moves,
     )
 
 

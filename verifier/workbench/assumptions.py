@@ -7,9 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from verifier.circuit.loops import components
-from verifier.circuit.netlist import FlipFlop, InputClass, Netlist
-from verifier.claims.claim import Design
+from verifier.circuit.netlist import InputClass, Netlist
+from verifier.claims.claim import Design, Given
 from verifier.report.pieces import listing
 from verifier.report.verdicts import free_at_power_up
 
@@ -34,11 +33,14 @@ def assumptions(design: Design) -> tuple[str, ...]:
     return (
         *_input_classes(netlist),
         *_together(netlist),
-        *(f"given {given.name}: {given.text}" for given in design.givens),
+        *(given_told(given) for given in design.givens),
         SETTLED,
-        *_unseen_pulses(netlist),
-        *_power_up(netlist),
+        *power_up_told(netlist),
     )
+
+
+def given_told(given: Given) -> str:
+    return f"given {given.name}: {given.text}"
 
 
 def _input_classes(netlist: Netlist) -> list[str]:
@@ -60,24 +62,10 @@ def _together(netlist: Netlist) -> list[str]:
     return ["at most one input changes in a step" + ("; the bits of a bus are one input" if has_bus else "")]
 
 
-def _unseen_pulses(netlist: Netlist) -> list[str]:
-    """A flip-flop that clears or presets itself pulses inside one race, where neither clocks nor claims look."""
-    loops = (part for part in components(netlist) if part.is_loop)
-    outputs = [m.output for loop in loops for m in loop.members if isinstance(m, FlipFlop)]
-    if not outputs:
-        return []
-    names = _some([netlist.nets[net].name for net in outputs])
-    return [
-        f"NOT SEEN: pulses of {names} that end within the step that begins them (a clear or preset hangs on the "
-        "output); no claim sees such a pulse, `never glitches` included, and it clocks nothing"
-    ]
-
-
-def _power_up(netlist: Netlist) -> list[str]:
+def power_up_told(netlist: Netlist, states: str = "every stable state is possible") -> list[str]:
+    """Which states it may power up in; nothing when the file says everything."""
     names = [netlist.nets[net].name for net in free_at_power_up(netlist)]
-    if not names:
-        return []
-    return [f"power-up: every stable state is possible, whatever the first values of {_some(names)}"]
+    return [f"power-up: {states}, whatever the first values of {_some(names)}"] if names else []
 
 
 def _some(names: Sequence[str]) -> str:
