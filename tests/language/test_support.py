@@ -1,4 +1,4 @@
-"""Which claims the settled view can judge, and which phrase is named when it cannot."""
+"""Which claims a view can judge, and which phrase is named when it cannot."""
 
 from __future__ import annotations
 
@@ -61,24 +61,32 @@ def phrase(statement: str) -> str | None:
         "given it: tempo again and again",
         "given it: always tempo",
         "given it: lever leads to tempo",
+        "must it: lever leads to beat within ? steps",
+        "must it: beat within the last ? steps",
+        "must it: lever leads to beat within 30 ns",
+        "must it: pulses of beat last at least 3 ns",
+        "must it: pulses of beat last at least ? ns",
+        "must it in any delay view: beat never glitches",
+        "must it in any delay view: lever leads to beat within 3 steps",
+        "must it in timed view: beat",
+        "can it in timed view: beat rises",
+        "given it: lever within the last 20 ns",
+        "given it: lever leads to tempo within 20 ns",
     ],
 )
-def test_the_settled_view_judges_it(statement: str) -> None:
+def test_its_view_judges_it(statement: str) -> None:
     assert phrase(statement) is None
 
 
 @pytest.mark.parametrize(
     ("statement", "named"),
     [
-        ("must it: lever leads to beat within ? steps", "?"),
-        ("must it: beat within the last ? steps", "?"),
-        ("must it: lever leads to beat within 30 ns", "in timed view"),
-        ("must it: pulses of beat last at least 3 ns", "in timed view"),
-        ("must it in any delay view: beat", "in any delay view"),
-        ("must it in timed view: beat", "in timed view"),
+        ("can it: beat within the last ? steps", "?"),
+        ("must it in any delay view: next beat", "next in a delay view"),
+        ("must it in any delay view: lever leads to beat", "leads to, without a bound, in a delay view"),
+        ("must it in timed view: beat within the last 3 steps", "steps"),
+        ("must it in timed view: always beat", "always in a delay view"),
         ("given it: beat never glitches", "never glitches"),
-        ("given it: lever within the last 20 ns", "ns"),
-        ("given it: lever leads to tempo within 20 ns", "ns"),
         ("given it: pulses of lever last at least 20 ns", "pulses of ... last at least ... ns"),
     ],
 )

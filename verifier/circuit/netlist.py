@@ -68,6 +68,27 @@ class Range:
 
 
 @dataclass(frozen=True)
+class Delay:
+    """How long an element takes to follow its target, each way."""
+
+    rise: Range
+    fall: Range
+
+
+@dataclass(frozen=True, kw_only=True)
+class Timing:
+    """What a storage part asks of its pins, in whole ns; None: nothing (grammar/README.md, 33)."""
+
+    set_up: int | None = None
+    hold: int | None = None
+    clock_width: int | None = None
+    """Of a latch: the width of its enable."""
+    clear_width: int | None = None
+    settling: int = 0
+    """How long what a flip-flop holds may be undecided after a breach of `set_up` or `hold`."""
+
+
+@dataclass(frozen=True)
 class Level:
     """A net and the level at which it acts."""
 
@@ -111,7 +132,7 @@ class Gate:
     inputs: tuple[NetId, ...]
     start: bool | None = None
     """Value at the first instant; None: any stable one. Only gates in loops may have one."""
-    takes: Range | None = None
+    takes: Delay | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,7 +145,8 @@ class FlipFlop:
     clear: Level | None = None
     preset: Level | None = None
     start: bool | None = None
-    takes: Range | None = None
+    takes: Delay | None = None
+    timing: Timing | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,7 +155,8 @@ class Latch:
     data: NetId
     enable: Level
     start: bool | None = None
-    takes: Range | None = None
+    takes: Delay | None = None
+    timing: Timing | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,7 +165,7 @@ class SetReset:
     set: NetId
     reset: NetId
     start: bool | None = None
-    takes: Range | None = None
+    takes: Delay | None = None
 
 
 Storage = FlipFlop | Latch | SetReset

@@ -264,7 +264,25 @@ class Settles(Node):
     """The claim that is always there: no race and no oscillation."""
 
 
-PATTERNS = (OnlyWhen, Never, LeadsTo, NeverGlitches, PulsesLast, Settles)
+class TimingRule(Enum):
+    """What a storage part asks of its pins (grammar/README.md, 33)."""
+
+    SET_UP = "set_up"
+    HOLD = "hold"
+    CLOCK_WIDTH = "clock_width"
+    CLEAR_WIDTH = "clear_width"
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeepsTiming(Node):
+    """The claim that is always there for a figure of the family: 0 at the instants that breach it."""
+
+    rule: TimingRule
+    storage: NetId
+    """Output of the flip-flop or latch."""
+
+
+PATTERNS = (OnlyWhen, Never, LeadsTo, NeverGlitches, PulsesLast, Settles, KeepsTiming)
 FUTURE_WORDS = (Next, Always, Eventually, Until, AgainAndAgain)
 
 

@@ -27,10 +27,14 @@ class Run:
     events: tuple[StepEvents, ...]
     loop_from: int | None = None
     """Instants from this one on are repeated for ever; None: a finite run."""
+    times: tuple[int, ...] | None = None
+    """Delay views: ns since instant 0, for each instant, never falling; None in the settled view."""
 
     def __post_init__(self) -> None:
         if len(self.instants) != len(self.events):
             raise ValueError(f"{len(self.instants)} instants but {len(self.events)} step events")
+        if self.times is not None and len(self.times) != len(self.instants):
+            raise ValueError(f"{len(self.instants)} instants but {len(self.times)} times")
         if self.loop_from is not None and not 0 <= self.loop_from < len(self.instants):
             raise ValueError(f"{len(self.instants)} instants, the loop cannot start at {self.loop_from}")
 

@@ -1,18 +1,20 @@
-"""Which claims the settled view can judge; the other views and the words that speak of nanoseconds have no engine yet.
+"""Which claims a view can judge. What a phrase means stands in `grammar/README.md`, parts III and IV.
 
-It says which phrase is in the way and where it stands. What a phrase means stands in `grammar/README.md`, part III.
+It says which phrase is in the way and where it stands.
 """
 
 from __future__ import annotations
 
 from verifier.claims.claim import Claim, ClaimKind, Given, View
 from verifier.claims.formula import (
+    FUTURE_WORDS,
     PATTERNS,
     Bound,
     Formula,
     LeadsTo,
     Never,
     NeverGlitches,
+    Next,
     OnlyWhen,
     PulsesLast,
     Settles,
@@ -28,28 +30,84 @@ Unsupported = tuple[str, Span | None]
 
 
 def unsupported(subject: Claim | Given | Formula) -> Unsupported | None:
-    """The first phrase that the settled view cannot judge, or None when it can judge the whole.
+    """The first phrase that the claim's view cannot judge, or None when it can judge the whole.
 
-    A bare formula is taken as a `must` claim of the settled view.
+    A given is looked at by itself; in which views it counts says `restricts`. A bare formula is taken as a `must` claim of
+    the settled view.
     """
-    outermost: tuple[type[Formula], ...] = PATTERNS
     match subject:
         case Claim():
-            if subject.view is not View.SETTLED:
-                return f"in {subject.view.value} view", subject.span
-            formula = subject.formula
-            outermost = () if subject.kind is ClaimKind.CAN else PATTERNS
+            outermost: tuple[type[Formula], ...] = () if subject.kind is ClaimKind.CAN else PATTERNS
+            is_can = subject.kind is ClaimKind.CAN
+            return _first_refused(subject.formula, outermost, subject.view, may_ask=not is_can)
         case Given():
-            formula, outermost = subject.formula, (OnlyWhen, Never, LeadsTo)
+            view = View.TIMED if speaks_of_time(subject.formula) else View.SETTLED
+            return _first_refused(subject.formula, (OnlyWhen, Never, LeadsTo), view, may_ask=False)
         case _:
-            formula = subject
+            return _first_refused(subject, PATTERNS, View.SETTLED, may_ask=True)
+
+
+def speaks_of_time(formula: Formula) -> bool:
+    """Some phrase in it counts ns."""
+    return any(_counted_in(node) is Unit.NANOSECONDS for node in walk(formula))
+
+
+def restricts(given: Given, view: View) -> bool:
+    """Whether the given restricts the runs of this view: one that no run of the view can be asked about does not."""
+    if view is View.SETTLED:
+        return not speaks_of_time(given.formula)
+    return _first_refused(given.formula, (OnlyWhen, Never, LeadsTo), view, may_ask=False) is None
+
+
+def _first_refused(
+    formula: Formula, outermost: tuple[type[Formula], ...], view: View, may_ask: bool
+) -> Unsupported | None:
     for node in walk(formula):
         if isinstance(node, PATTERNS) and not (node is formula and isinstance(node, outermost)):
             return _pattern(node), node.span
-        found = _in_time(node)
-        if found is not None:
-            return found
+        found = _out_of_view(node, view) or _asking(node, may_ask)
+        if found:
+            return found, node.span
     return None
+
+
+def _out_of_view(node: Formula, view: View) -> str:
+    unit = _counted_in(node)
+    if view is View.SETTLED:
+        return "" if unit is not Unit.NANOSECONDS else _pattern(node) if isinstance(node, PulsesLast) else "ns"
+    if isinstance(node, FUTURE_WORDS) or (isinstance(node, LeadsTo) and node.bound is None):
+        return _future(node)
+    if view is View.ANY_DELAY and unit is Unit.NANOSECONDS:
+        return "ns"
+    if view is View.TIMED and unit is Unit.STEPS:
+        return "steps"
+    return "settles in timed view" if view is View.TIMED and isinstance(node, Settles) else ""
+
+
+def _future(node: Formula) -> str:
+    if isinstance(node, LeadsTo):
+        return "leads to, without a bound, in a delay view"
+    return f"{'next' if isinstance(node, Next) else type(node).__name__.lower()} in a delay view"
+
+
+def _asking(node: Formula, may_ask: bool) -> str:
+    bound = _bound(node)
+    return "?" if bound is not None and bound.amount is Tightest.ASKED and not may_ask else ""
+
+
+def _counted_in(node: Formula) -> Unit | None:
+    bound = _bound(node)
+    return None if bound is None else bound.unit
+
+
+def _bound(node: Formula) -> Bound | None:
+    match node:
+        case WithinTheLast(bound=bound) | LeadsTo(bound=bound):
+            return bound
+        case PulsesLast(at_least=bound):
+            return bound
+        case _:
+            return None
 
 
 def _pattern(node: Formula) -> str:
@@ -62,17 +120,3 @@ def _pattern(node: Formula) -> str:
             return "pulses of ... last at least ... ns"
         case _:
             return "a pattern inside a formula"
-
-
-def _in_time(node: Formula) -> Unsupported | None:
-    if isinstance(node, PulsesLast):
-        return _pattern(node), node.span
-    if isinstance(node, WithinTheLast | LeadsTo) and node.bound is not None:
-        return _bad_bound(node.bound, node.span)
-    return None
-
-
-def _bad_bound(bound: Bound, span: Span | None) -> Unsupported | None:
-    if bound.amount is Tightest.ASKED:
-        return "?", span
-    return ("ns", span) if bound.unit is Unit.NANOSECONDS else None

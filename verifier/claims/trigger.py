@@ -30,4 +30,4 @@ def trigger_claim(claim: Claim) -> Claim | None:
     if trigger is None:
         return None
     text = f"the trigger of {claim.name}"
-    return Claim(name=claim.name, kind=ClaimKind.CAN, formula=trigger, text=text, span=claim.span)
+    return Claim(name=claim.name, kind=ClaimKind.CAN, formula=trigger, text=text, view=claim.view, span=claim.span)

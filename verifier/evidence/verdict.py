@@ -36,6 +36,18 @@ class Trigger(Enum):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Measured:
+    """The answer to a `?`: proved at `value`, and broken one further."""
+
+    value: int
+    unit: str
+    beyond: int | None
+    """The next number, at which it is broken; None where no number at all breaks it."""
+    run: Run | None
+    """The replayed run that breaks it there."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class ClaimResult:
     claim: Claim
     verdict: Verdict
@@ -55,6 +67,10 @@ class ClaimResult:
     """None: the claim is no `must`."""
     witness: Run | None = None
     """Where asked for: a replayed run that shows the trigger."""
+    measured: Measured | None = None
+    """For a proved claim with a `?`."""
+    states: int | None = None
+    """For a timed proof: how many states there are, all of them looked at twice."""
 
     @property
     def expected(self) -> Verdict:

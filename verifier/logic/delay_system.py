@@ -5,7 +5,8 @@ for every timer a number of ns. All literals are over one `BitGraph`. Their vari
 
 - `bit.before` and `bit.now`: the bit before and after a move or tick;
 - `reading.variable`: 1 when a timer has reached a number of ns in the state *before* the move or tick;
-- `choices`: free in every move.
+- `choices`: free in every move and tick;
+- `tick`: 1 in a tick, 0 in a move. Whatever may read `choices` may read it.
 
 One **instant** follows another by a *move* (one source move, or a non-empty set of elements that are ready) or by a
 *tick* of one ns. The order in which an instant comes about:
@@ -114,6 +115,8 @@ class DelaySystem:
     """Read like `bad`: a move or tick where it is 0 does not happen."""
     holds_time: Literal = FALSE
     choices: tuple[Literal, ...] = ()
+    tick: Literal | None = None
+    """Positive literal of a variable; None: nothing asks for it."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,139 @@
+"""What storage parts ask of their pins in the timed view, and what a breach does: `grammar/README.md`, 33."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from verifier.circuit.netlist import FlipFlop, Latch, NetId, Timing
+from verifier.claims.formula import TimingRule
+from verifier.logic.bit_graph import FALSE, TRUE, Literal
+from verifier.logic.delay_system import Delay, DelayedElement, Follower, Reading, Timer
+from verifier.views.delay_elements import DelayedNets
+from verifier.views.gate_logic import level_literal
+
+
+class TimerBench:
+    """Makes timers; a reading is a literal that is 1 when so many ns had passed before the move or tick."""
+
+    def __init__(self, nets: DelayedNets) -> None:
+        self._graph = nets.graph
+        self._made: list[tuple[str, int, Literal, int, dict[int, Literal]]] = []
+
+    def readings(self, name: str, reset: Literal, amounts: list[int], start: int | None = None) -> list[Literal]:
+        """A timer that is 0 at every instant with `reset`; it starts at its end, or at `start`."""
+        most = max(amounts)
+        variables = {n: self._graph.variable(f"{name} {n} ns") for n in sorted(set(amounts)) if n > 0}
+        self._made.append((name, most, reset, most if start is None else start, variables))
+        return [variables.get(amount, TRUE) for amount in amounts]
+
+    def timers(self, images: Mapping[Literal, Literal]) -> tuple[Timer, ...]:
+        """All of them, with literals replaced by their images in what resets them."""
+        return tuple(
+            Timer(
+                name=name,
+                most=most,
+                reset=self._graph.substitute([reset], images)[0],
+                start=start,
+                readings=tuple(Reading(amount, variable) for amount, variable in variables.items()),
+            )
+            for name, most, reset, start, variables in self._made
+        )
+
+    def at_first(self) -> dict[Literal, Literal]:
+        """What every reading is at the first instant."""
+        return {
+            variable: TRUE if start >= amount else FALSE
+            for _, _, _, start, variables in self._made
+            for amount, variable in variables.items()
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class StorageTiming:
+    """The figures of one storage part as literals: 1 at an instant that breaches them."""
+
+    breaches: Mapping[TimingRule, Literal]
+    unsure: Literal = FALSE
+    """In this move, what the flip-flop holds becomes either value."""
+    followers: tuple[Follower, ...] = ()
+    elements: tuple[DelayedElement, ...] = ()
+
+
+def flip_flop_timing(nets: DelayedNets, flip_flop: FlipFlop, timing: Timing, bench: TimerBench) -> StorageTiming:
+    graph, name = nets.graph, nets.netlist.nets[flip_flop.output].name
+    samples = nets.samples(flip_flop)
+    breaches = _data_breaches(nets, flip_flop.data, samples, timing, f"{name} data", bench)
+    if timing.clock_width:
+        changed = nets.changed(flip_flop.clock)
+        (wide,) = bench.readings(f"{name} clock", changed, [timing.clock_width])
+        breaches[TimingRule.CLOCK_WIDTH] = graph.conjunction(changed, wide ^ 1)
+    if timing.clear_width:
+        narrow = []
+        for pin in (flip_flop.clear, flip_flop.preset):
+            if pin is not None:
+                ends = graph.conjunction(nets.changed(pin.net), level_literal(pin, nets.before))
+                (wide,) = bench.readings(f"{name} {pin.net}", nets.changed(pin.net), [timing.clear_width])
+                narrow.append(graph.conjunction(ends, wide ^ 1))
+        if narrow:
+            breaches[TimingRule.CLEAR_WIDTH] = graph.any_of(narrow)
+    breached = graph.any_of([breaches.get(rule, FALSE) for rule in (TimingRule.SET_UP, TimingRule.HOLD)])
+    if breached == FALSE:
+        return StorageTiming(breaches=breaches)
+    if timing.settling == 0:
+        return StorageTiming(breaches=breaches, unsure=breached)
+    return _unsure_for_some_time(nets, flip_flop, timing.settling, breached, breaches)
+
+
+def latch_timing(nets: DelayedNets, latch: Latch, timing: Timing, bench: TimerBench) -> StorageTiming:
+    graph, name = nets.graph, nets.netlist.nets[latch.output].name
+    was_open, is_open = level_literal(latch.enable, nets.before), level_literal(latch.enable, nets.now)
+    closes = graph.conjunction(was_open, is_open ^ 1)
+    breaches = _data_breaches(nets, (latch.data,), closes, timing, f"{name} data", bench)
+    if timing.clock_width:
+        (wide,) = bench.readings(f"{name} enable", nets.changed(latch.enable.net), [timing.clock_width])
+        breaches[TimingRule.CLOCK_WIDTH] = graph.conjunction(closes, wide ^ 1)
+    return StorageTiming(breaches=breaches)
+
+
+def _data_breaches(
+    nets: DelayedNets, pins: tuple[NetId, ...], takes: Literal, timing: Timing, name: str, bench: TimerBench
+) -> dict[TimingRule, Literal]:
+    """`takes` is 1 in a move that takes the data in."""
+    graph, changed = nets.graph, nets.data_changed(pins)
+    found: dict[TimingRule, Literal] = {}
+    if timing.set_up:
+        (steady,) = bench.readings(f"{name} steady", changed, [timing.set_up])
+        unsteady = graph.disjunction(changed, steady ^ 1)
+        found[TimingRule.SET_UP] = graph.conjunction(takes, unsteady)
+    if timing.hold:
+        (long_ago,) = bench.readings(f"{name} taken", takes, [timing.hold])
+        soon = graph.disjunction(takes, long_ago ^ 1)
+        found[TimingRule.HOLD] = graph.conjunction(changed, soon)
+    return found
+
+
+def _unsure_for_some_time(
+    nets: DelayedNets, flip_flop: FlipFlop, settling: int, breached: Literal, breaches: Mapping[TimingRule, Literal]
+) -> StorageTiming:
+    """Unsure is when `doubt` and `resolved` differ; `resolved` follows within the settling time, like an element."""
+    graph, name = nets.graph, nets.netlist.nets[flip_flop.output].name
+    doubt, resolved = nets.bit(f"{name} doubt"), nets.bit(f"{name} resolved")
+    was_unsure = graph.exclusive_or(doubt.before, resolved.before)
+    resolves = graph.exclusive_or(resolved.before, resolved.now)
+    ends = graph.disjunction(nets.samples(flip_flop), _forced(nets, flip_flop))
+    sure = graph.disjunction(ends, resolves)
+    kept = graph.select(sure, resolved.now, doubt.before)
+    begins = graph.conjunction(breached, graph.disjunction(was_unsure ^ 1, sure))
+    begins = graph.conjunction(begins, _forced(nets, flip_flop) ^ 1)
+    return StorageTiming(
+        breaches=breaches,
+        unsure=graph.conjunction(was_unsure, resolves),
+        followers=(Follower(bit=doubt, next=graph.exclusive_or(kept, begins)),),
+        elements=(DelayedElement(bit=resolved, target=doubt.now, rise=Delay(0, settling), fall=Delay(0, settling)),),
+    )
+
+
+def _forced(nets: DelayedNets, flip_flop: FlipFlop) -> Literal:
+    clear, preset = level_literal(flip_flop.clear, nets.now), level_literal(flip_flop.preset, nets.now)
+    return nets.graph.disjunction(clear, preset)

@@ -1,0 +1,165 @@
+"""The any-delay and the timed view: a design becomes delay systems, one for each question.
+
+`grammar/README.md`, part IV.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from verifier.circuit.netlist import FlipFlop, Latch, NetId
+from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.claims import formula as claims
+from verifier.claims.formula import Formula, TimingRule
+from verifier.claims.run import Instant
+from verifier.claims.trigger import trigger_of, watched
+from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
+from verifier.logic.delay_system import DelayedElement, DelayedInstant, DelaySystem, Follower
+from verifier.views.delay_algebra import DelayAlgebra, DelayMonitor
+from verifier.views.delay_elements import DelayedNets
+from verifier.views.delay_sources import timed_sources, untimed_sources
+from verifier.views.delay_timing import StorageTiming, TimerBench, flip_flop_timing, latch_timing
+
+
+class DelayedModel:
+    """The questions about one design in one of the delay views; each has a graph of its own."""
+
+    def __init__(self, design: Design, *, timed: bool) -> None:
+        self.design = design
+        self.timed = timed
+
+    def refuse(self) -> None:
+        """Raises SourceError when something has no delay, or an input no timing, that this view needs."""
+        _Question(self.design, self.timed).system(claims.Literal(value=1), negated=True)
+
+    def system(self, claim: Claim) -> DelaySystem:
+        """Bad: a `must` is breached, or a `can` is fulfilled."""
+        return _Question(self.design, self.timed).system(watched(claim), negated=claim.kind is not ClaimKind.CAN)
+
+    def trigger_system(self, claim: Claim) -> DelaySystem | None:
+        """Bad: the trigger of a `must` holds. None when the claim has no trigger."""
+        trigger = trigger_of(claim)
+        return None if trigger is None else _Question(self.design, self.timed).system(trigger, negated=False)
+
+    def instants_of(self, found: Sequence[DelayedInstant]) -> tuple[Instant, ...]:
+        """Values of all nets."""
+        netlist = self.design.netlist
+        nets = DelayedNets(BitGraph(), netlist)
+        places = {net: place for place, net in enumerate(_net_order(nets))}
+        constants = {net: literal == TRUE for net, literal in nets.now.items() if net not in places}
+        return tuple(
+            tuple(instant.values[places[net]] if net in places else constants[net] for net in range(len(netlist.nets)))
+            for instant in found
+        )
+
+
+def _net_order(nets: DelayedNets) -> list[NetId]:
+    return [*nets.netlist.input_nets, *(driver.output for driver in nets.elements)]
+
+
+class _Question:
+    """One delay system in the making."""
+
+    def __init__(self, design: Design, timed: bool) -> None:
+        self._design = design
+        self._timed = timed
+        self._graph = BitGraph()
+        self._nets = DelayedNets(self._graph, design.netlist)
+        self._bench = TimerBench(self._nets)
+        self._tick = self._graph.variable("tick") if timed else FALSE
+        self._choices: list[Literal] = []
+        self._timings = self._storage_timings() if timed else {}
+        self._sources = timed_sources(self._nets, self._bench) if timed else untimed_sources(self._nets)
+        self._algebra = DelayAlgebra(self._nets, self._bench, self._tick, self._breaches())
+        self._monitor = DelayMonitor(self._algebra)
+
+    def system(self, watched_for: Formula, negated: bool) -> DelaySystem:
+        graph, nets = self._graph, self._nets
+        (value,) = self._monitor.value(watched_for)
+        bad = value ^ 1 if negated else value
+        permitted = graph.all_of([self._monitor.value(given.formula)[0] for given in self._design.givens])
+        held = self._held_followers()
+        memories = self._memories()
+        at_first, later = self._at_first(), {self._algebra.first: FALSE}
+        elements = [nets.element(driver, self._timed) for driver in nets.elements]
+        extra: list[DelayedElement] = [element for timing in self._timings.values() for element in timing.elements]
+        doubts = [follower for timing in self._timings.values() for follower in timing.followers]
+        first = [nets.possible_at_first()]
+        first += [element.bit.now ^ 1 for element in extra]
+        first += [follower.bit.now ^ 1 for follower in (*doubts, *self._sources.followers)]
+        for memory in memories:
+            (value,) = graph.substitute([memory.next], at_first)
+            first.append(graph.equivalence(memory.bit.now, value))
+        bad_at_first, permitted_at_first = graph.substitute([bad, permitted], at_first)
+        bad, permitted = graph.substitute([bad, permitted], later)
+        return DelaySystem(
+            graph=graph,
+            timed=self._timed,
+            sources=tuple(nets.bits[net] for net in nets.netlist.input_nets),
+            elements=(*elements, *extra),
+            followers=(
+                *doubts,
+                *held,
+                *self._sources.followers,
+                *(Follower(bit=m.bit, next=graph.substitute([m.next], later)[0]) for m in memories),
+            ),
+            timers=self._bench.timers(later),
+            moves=self._sources.moves,
+            first=graph.all_of(first),
+            bad_at_first=bad_at_first,
+            bad=bad,
+            permitted_at_first=permitted_at_first,
+            permitted=permitted,
+            holds_time=self._sources.holds_time,
+            choices=tuple(self._choices),
+            tick=self._tick if self._timed else None,
+        )
+
+    def _choose(self) -> Literal:
+        choice = self._graph.variable("choice")
+        self._choices.append(choice)
+        return choice
+
+    def _storage_timings(self) -> dict[NetId, StorageTiming]:
+        netlist = self._nets.netlist
+        parts: list[FlipFlop | Latch] = [*netlist.flip_flops, *netlist.latches]
+        found: dict[NetId, StorageTiming] = {}
+        for part in parts:
+            if part.timing is None:
+                continue
+            if isinstance(part, FlipFlop):
+                found[part.output] = flip_flop_timing(self._nets, part, part.timing, self._bench)
+            else:
+                found[part.output] = latch_timing(self._nets, part, part.timing, self._bench)
+        return found
+
+    def _breaches(self) -> Mapping[tuple[NetId, TimingRule], Literal]:
+        return {
+            (output, rule): breach
+            for output, timing in self._timings.items()
+            for rule, breach in timing.breaches.items()
+        }
+
+    def _held_followers(self) -> list[Follower]:
+        followers = []
+        for output, held in self._nets.held.items():
+            timing = self._timings.get(output)
+            unsure = FALSE if timing is None else timing.unsure
+            choice = FALSE if unsure == FALSE else self._choose()
+            after = self._nets.held_after(held.flip_flop, self._choose, choice, unsure)
+            followers.append(Follower(bit=held.bit, next=after))
+        return followers
+
+    def _memories(self) -> list[Follower]:
+        return [
+            Follower(bit=bit, next=self._algebra.values[variable]) for variable, bit in self._algebra.memories.items()
+        ]
+
+    def _at_first(self) -> dict[Literal, Literal]:
+        """The instant before the first one: nets have stood, memories are 0, timers have their start."""
+        images = {bit.before: bit.now for bit in self._nets.bits.values()}
+        images |= dict.fromkeys(self._algebra.memories, FALSE)
+        images |= self._bench.at_first()
+        if self._timed:
+            images[self._tick] = FALSE
+        return images | {self._algebra.first: TRUE}

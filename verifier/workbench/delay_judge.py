@@ -1,0 +1,134 @@
+"""How a claim of a delay view comes to its verdict: through view, engine and second opinion.
+
+The rule is that of `judge.py`: no proof without a second look at every state or clause, no run without the plain
+simulator having lived through it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+
+from verifier.claims.claim import Claim, ClaimKind, Design, View
+from verifier.claims.run import Instant, Run
+from verifier.claims.support import restricts
+from verifier.claims.trigger import trigger_claim
+from verifier.engines.chooser import Chooser
+from verifier.engines.decision import Reached, Undecided, Unreachable
+from verifier.engines.delay_reachability import DelayedReached, DelayedUnreachable, decide_delayed
+from verifier.evidence.certificate import recheck
+from verifier.evidence.closure import recheck_states
+from verifier.evidence.delay_replay import replay_delayed
+from verifier.evidence.replay import Unconfirmed
+from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
+from verifier.logic.delay_system import DelaySystem
+from verifier.views.any_delay import untimed_system
+from verifier.views.delay_sources import TooManyTogether
+from verifier.views.delayed import DelayedModel
+from verifier.workbench.measuring import asked_bound, measure
+
+MOST_RECHECK_SECONDS = 10.0
+MEMORY_BYTES = 1 << 30
+
+
+class DelayJudge:
+    """Judges the claims of one design in one of the delay views."""
+
+    def __init__(self, design: Design, view: View, *, depth: int | None) -> None:
+        """Raises SourceError when something in the circuit has no delay or no timing."""
+        givens = tuple(given for given in design.givens if restricts(given, view))
+        self.design = dataclasses.replace(design, givens=givens)
+        self._timed = view is View.TIMED
+        self._depth = depth
+        self._model = DelayedModel(self.design, timed=self._timed)
+        self._model.refuse()
+        self._deadline = 0.0
+
+    def judge(self, claim: Claim, deadline: float) -> ClaimResult:
+        """The verdict, once the second opinion agrees. Raises InternalDisagreement when it does not."""
+        self._deadline = deadline
+        try:
+            if asked_bound(claim.formula) is not None:
+                return measure(claim, self._with_trigger)
+            return self._with_trigger(claim)
+        except TooManyTogether as too_many:
+            return _undecided(claim, "", str(too_many))
+
+    @property
+    def _left(self) -> float:
+        return max(self._deadline - time.monotonic(), 0.0)
+
+    def _verdict(self, claim: Claim) -> ClaimResult:
+        return self._decided(claim, self._model.system(claim))
+
+    def _decided(self, claim: Claim, system: DelaySystem) -> ClaimResult:
+        return self._by_all_states(claim, system) if self._timed else self._by_steps(claim, system)
+
+    def _by_steps(self, claim: Claim, delays: DelaySystem) -> ClaimResult:
+        """Without delays it is a transition system like any other."""
+        untimed = untimed_system(delays)
+        system = untimed.system.cone_of_influence()
+        match Chooser().decide(system, limit_seconds=self._left, depth=self._depth, progress=None):
+            case Reached() as reached:
+                instants = self._model.instants_of(untimed.instants_of(reached.counterexample))
+                return self._confirmed(claim, reached.engine, instants, tuple(0 for _ in instants))
+            case Unreachable() as unreachable:
+                try:
+                    recheck(system, unreachable.invariant, min(max(self._left, 0.3), MOST_RECHECK_SECONDS))
+                except Unconfirmed as unconfirmed:
+                    return _undecided(claim, unreachable.engine, f"a proof could not be confirmed: {unconfirmed}")
+                proved = _proved(claim, unreachable.engine)
+                return dataclasses.replace(proved, invariant=unreachable.invariant, certified=system)
+            case Undecided(reason=reason, engine=engine):
+                return _undecided(claim, engine, reason)
+
+    def _by_all_states(self, claim: Claim, system: DelaySystem) -> ClaimResult:
+        found = decide_delayed(system, limit_seconds=self._left, memory_bytes=MEMORY_BYTES, depth=self._depth)
+        match found:
+            case DelayedReached(instants=instants, engine=engine):
+                times = tuple(instant.at for instant in instants)
+                return self._confirmed(claim, engine, self._model.instants_of(instants), times)
+            case DelayedUnreachable(states=states, engine=engine):
+                try:
+                    recheck_states(system, states, limit_seconds=max(self._left, 1.0))
+                except Unconfirmed as unconfirmed:
+                    return _undecided(claim, engine, f"a proof could not be confirmed: {unconfirmed}")
+                return dataclasses.replace(_proved(claim, engine), states=states.count)
+            case Undecided(reason=reason, engine=engine):
+                return _undecided(claim, engine, reason)
+
+    def _confirmed(self, claim: Claim, engine: str, instants: tuple[Instant, ...], times: tuple[int, ...]) -> ClaimResult:
+        try:
+            run: Run = replay_delayed(self.design, instants, times, claim, timed=self._timed)
+        except Unconfirmed as unconfirmed:
+            return _undecided(claim, engine, f"a run was found, but could not be confirmed: {unconfirmed}")
+        verdict = Verdict.SHOWN if claim.kind is ClaimKind.CAN else Verdict.BROKEN
+        return ClaimResult(claim=claim, verdict=verdict, engine=engine, seconds=0.0, run=run)
+
+    def _with_trigger(self, claim: Claim) -> ClaimResult:
+        """Adds whether the trigger of a proved `must` can happen at all."""
+        result = self._verdict(claim)
+        if claim.kind is not ClaimKind.MUST:
+            return result
+        shown = trigger_claim(claim)
+        if shown is None:
+            return dataclasses.replace(result, trigger=Trigger.NONE)
+        if result.verdict is not Verdict.PROVED:
+            happens = Trigger.HAPPENS if result.verdict is Verdict.BROKEN else Trigger.OPEN
+            return dataclasses.replace(result, trigger=happens)
+        match self._verdict(shown).verdict:
+            case Verdict.SHOWN:
+                return dataclasses.replace(result, trigger=Trigger.HAPPENS)
+            case Verdict.IMPOSSIBLE:
+                return dataclasses.replace(result, trigger=Trigger.NEVER, empty=True)
+            case _:
+                return dataclasses.replace(result, trigger=Trigger.OPEN)
+
+
+def _proved(claim: Claim, engine: str) -> ClaimResult:
+    verdict = Verdict.IMPOSSIBLE if claim.kind is ClaimKind.CAN else Verdict.PROVED
+    return ClaimResult(claim=claim, verdict=verdict, engine=engine, seconds=0.0)
+
+
+def _undecided(claim: Claim, engine: str, reason: str) -> ClaimResult:
+    return ClaimResult(claim=claim, verdict=Verdict.UNDECIDED, engine=engine, seconds=0.0, reason=reason)
