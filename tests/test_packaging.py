@@ -12,11 +12,13 @@ import sys
 from pathlib import Path
 
 PROJECT = Path(__file__).resolve().parent.parent
-SOURCES = ("pyproject.toml", "README.md", "verifier", "grammar")
-"""All that an installation needs; the tests and specs are not among it."""
+SOURCES = ("pyproject.toml", "README.md", "verifier", "grammar", "specs/families")
+"""All that an installation needs; the tests and the circuits of the shelf are not among it."""
 
 TWO_BELLS = """\
+use "families/ls.wiring"
 circuit two_bells
+    delays from ls
     input  low_key, high_key
     output low_bell, high_bell
     must never_both: never (low_bell and high_bell)
@@ -53,6 +55,10 @@ def test_a_plain_install_works_from_any_folder(tmp_path: Path) -> None:
     checked = run(environment / "bin" / "edgewright", "check", "two_bells.wiring", folder=elsewhere)
     assert checked.returncode == 0, checked.stderr
     assert "proved      never_both" in checked.stdout
+    (elsewhere / "two_bells.wiring").write_text(TWO_BELLS.replace("families/ls", "families/hc"))
+    other_family = run(environment / "bin" / "edgewright", "check", "two_bells.wiring", folder=elsewhere)
+    assert other_family.returncode == 2
+    assert "no family called `ls`" in other_family.stderr
     assert "proved      settles" in checked.stdout
 
     version = run(environment / "bin" / "edgewright", "--version", folder=elsewhere)

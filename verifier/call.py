@@ -96,7 +96,7 @@ def parser() -> argparse.ArgumentParser:
         command = commands.add_parser(
             name,
             help=what,
-            description=what.capitalize() + ".",
+            description=what[:1].upper() + what[1:] + ("" if what.endswith("?") else "."),
             epilog=epilog + EXIT_CODES_TOLD,
             formatter_class=plain,
             allow_abbrev=False,

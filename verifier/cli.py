@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from verifier.errors import Diagnostic
     from verifier.evidence.verdict import ClaimResult, DesignResult, Rechecked
     from verifier.report.progress import LiveLine
-    from verifier.report.records import Record
+    from verifier.report.records import Record, Refused
     from verifier.report.writer import Writer
     from verifier.workbench.judge import Wishes
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
         def starts(self, design: Design, claim: Claim) -> None: ...
         def searched(self, instants: int) -> None: ...
         def judged(self, design: Design, result: ClaimResult) -> None: ...
-        def finish(self, results: Sequence[DesignResult]) -> None: ...
+        def finish(self, results: Sequence[DesignResult], refused: Sequence[Design] = ()) -> None: ...
 
 
 class ExitCode(IntEnum):
@@ -154,7 +154,14 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
     wishes = wishes or verifier.Wishes()
     folder = _certificates_folder(call.certificates, wiring_file) if wishes.certificates else None
     writer = _writer(call.json)
+    refused: list[Refused] = []
     with LiveLine(sys.stderr, enabled=writer.live and sys.stderr.isatty(), width=writer.width) as live:
+
+        def refuse(design: Design, error: SourceError) -> None:
+            refused.append((design, error))
+            with live.out_of_the_way():
+                _tell(error)
+
         page = page_for(writer, live)
         live.now("making ready")
         result = verifier.check(
@@ -168,15 +175,20 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
             on_start=page.starts,
             on_result=page.judged,
             on_depth=page.searched,
+            on_refused=refuse,
         )
-        page.finish(result.designs)
+        if refused and not result.designs:
+            return ExitCode.BAD_INPUT
+        page.finish(result.designs, [design for design, _ in refused])
     if folder is not None:
         _put_certificates(folder, result.designs, writer)
     if call.json is not None:
         from verifier.report.records import verdict_record
 
-        _put_record(verdict_record(verifier.__version__, result.designs, witnesses=wishes.witnesses), call.json)
-    return exit_code(result.designs)
+        record = verdict_record(verifier.__version__, result.designs, refused, witnesses=wishes.witnesses)
+        _put_record(record, call.json)
+    code = exit_code(result.designs)
+    return ExitCode.BAD_INPUT if refused and code is not ExitCode.INTERRUPTED else code
 
 
 def _certificates_folder(path: str, wiring_file: WiringFile) -> Path:
@@ -198,17 +210,24 @@ def _put_certificates(folder: Path, results: Sequence[DesignResult], writer: Wri
 
 
 def _recheck(call: argparse.Namespace) -> int:
-    """Judges saved proofs against the circuits as they are now."""
+    """Judges saved proofs against the circuits as they are now; what cannot be judged is told, and the rest goes on."""
     import verifier
     from verifier.report.recheck_page import recheck_lines, recheck_record
 
     _refuse_unwritable(call.json)
-    found = verifier.recheck_saved(Path(call.folder), _loaded(call.files, call.allow_outside), limit=call.limit)
+    wiring_file = _loaded(call.files, call.allow_outside)
+    troubles: list[EdgewrightError] = []
+
+    def trouble(error: EdgewrightError) -> None:
+        troubles.append(error)
+        _tell(error)
+
+    found = verifier.recheck_saved(Path(call.folder), wiring_file, limit=call.limit, on_trouble=trouble)
     writer = _writer(call.json)
-    writer.write(recheck_lines(found, width=writer.width))
+    writer.write(recheck_lines(found, troubles=len(troubles), width=writer.width))
     if call.json is not None:
-        _put_record(recheck_record(verifier.__version__, found), call.json)
-    return recheck_exit_code(found)
+        _put_record(recheck_record(verifier.__version__, found, troubles), call.json)
+    return ExitCode.BAD_INPUT if troubles else recheck_exit_code(found)
 
 
 def recheck_exit_code(found: Sequence[Rechecked]) -> ExitCode:
@@ -266,7 +285,8 @@ def _run(call: argparse.Namespace) -> int:
     writer = _writer(call.json)
     writer.write(played_lines(design, played.run, signals, played.notes, width=writer.width))
     if call.json is not None:
-        _put_record(run_record(verifier.__version__, design, played.run, signals), call.json)
+        further = {"notes": played.notes, "broken_givens": played.broken_givens}
+        _put_record(run_record(verifier.__version__, design, played.run, signals, **further), call.json)
     return ExitCode.AS_EXPECTED
 
 

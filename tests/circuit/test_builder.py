@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import pytest
 
 from verifier.circuit.builder import NetlistBuilder
 from verifier.circuit.netlist import (
+    Delay,
     Edge,
     FlipFlop,
     FlipFlopKind,
@@ -17,7 +20,10 @@ from verifier.circuit.netlist import (
     Level,
     Range,
     SetReset,
+    Timing,
 )
+
+SLOW = Delay(rise=Range(3, 15), fall=Range(4, 20))
 
 
 def test_cross_coupled_gates_are_built_through_forward_references() -> None:
@@ -53,14 +59,14 @@ def test_all_kinds_of_storage_keep_their_pins() -> None:
     builder = NetlistBuilder("store")
     a, b, clock = (builder.input(name) for name in ("a", "b", "clock"))
     d = builder.flip_flop("d", a, clock, clear=Level(b, active_high=False), preset=b, start=False)
-    jk = builder.flip_flop("jk", (a, b), clock, kind=FlipFlopKind.JK, edge=Edge.FALL, takes=Range(3, 15))
+    jk = builder.flip_flop("jk", (a, b), clock, kind=FlipFlopKind.JK, edge=Edge.FALL, takes=SLOW)
     latch = builder.latch("latch", a, Level(b, active_high=False))
     held = builder.set_reset("held", a, b, start=True)
     netlist = builder.build()
     assert netlist.flip_flops == (
         FlipFlop(output=d, kind=FlipFlopKind.D, data=(a,), clock=clock, edge=Edge.RISE, clear=Level(b, False),
                  preset=Level(b, True), start=False),
-        FlipFlop(output=jk, kind=FlipFlopKind.JK, data=(a, b), clock=clock, edge=Edge.FALL, takes=Range(3, 15)),
+        FlipFlop(output=jk, kind=FlipFlopKind.JK, data=(a, b), clock=clock, edge=Edge.FALL, takes=SLOW),
     )  # fmt: skip
     assert netlist.latches == (Latch(output=latch, data=a, enable=Level(b, False)),)
     assert netlist.set_resets == (SetReset(output=held, set=a, reset=b, start=True),)
@@ -153,12 +159,45 @@ def test_names_are_taken_once() -> None:
         builder.signal("both", ["pull"])
 
 
-@pytest.mark.parametrize("takes", [Range(5, 3), Range(-1, 3)])
-def test_a_delay_that_is_no_range_is_refused(takes: Range) -> None:
+@pytest.mark.parametrize("wrong", [Range(5, 3), Range(-1, 3)])
+def test_a_delay_that_is_no_range_is_refused(wrong: Range) -> None:
     builder = NetlistBuilder("bell")
     builder.input("pull")
-    with pytest.raises(ValueError, match="is no range"):
-        builder.gate("ring", GateKind.NOT, ["pull"], takes=takes)
+    for takes in (Delay(rise=wrong, fall=Range(3, 5)), Delay(rise=Range(3, 5), fall=wrong)):
+        with pytest.raises(ValueError, match=rf"a delay of {wrong.low}\.\.{wrong.high} ns is no range"):
+            builder.gate("ring", GateKind.NOT, ["pull"], takes=takes)
+    assert not builder.is_driven("ring")
+
+
+def test_storage_keeps_what_it_asks_of_its_pins() -> None:
+    builder = NetlistBuilder("store")
+    a, clock = builder.input("a"), builder.input("clock")
+    asked = Timing(set_up=20, hold=0, clock_width=25)
+    builder.flip_flop("d", a, clock, takes=SLOW, timing=asked)
+    builder.latch("latch", a, clock, timing=asked)
+    netlist = builder.build()
+    flip_flop, latch = netlist.flip_flops[0], netlist.latches[0]
+    assert (flip_flop.timing, flip_flop.takes) == (asked, SLOW)
+    assert (latch.timing, latch.takes) == (asked, None)
+
+
+@pytest.mark.parametrize("figure", [figure.name for figure in fields(Timing)])
+def test_a_time_below_zero_is_refused(figure: str) -> None:
+    builder = NetlistBuilder("store")
+    a, clock = builder.input("a"), builder.input("clock")
+    timing = Timing(**{figure: -1})
+    with pytest.raises(ValueError, match=f"`{figure}` of -1 ns is no time"):
+        builder.flip_flop("d", a, clock, timing=timing)
+    with pytest.raises(ValueError, match=f"`{figure}` of -1 ns is no time"):
+        builder.latch("latch", a, clock, timing=timing)
+
+
+def test_a_pin_with_wrong_times_is_refused() -> None:
+    builder = NetlistBuilder("bell")
+    with pytest.raises(ValueError, match=r"a time of 5\.\.3 ns is no range"):
+        builder.input("tempo", InputClass.FREE_RUNNING, high=Range(3, 5), low=Range(5, 3))
+    with pytest.raises(ValueError, match="`apart` of -1 ns is no time"):
+        builder.input("lever", InputClass.BY_HAND, apart=-1)
 
 
 def test_the_invariants_notice_corruption() -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from report.sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
 
-from verifier.cli import ExitCode, exit_code, main
+from verifier.cli import COMMANDS, ExitCode, exit_code, main
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
 from verifier.workbench import judge as judging
 
@@ -114,6 +116,53 @@ def test_help_and_version_end_well(call: list[str], capsys: pytest.CaptureFixtur
         main(call)
     assert ended.value.code in (0, None)
     assert "edgewright" in capsys.readouterr().out
+
+
+def test_every_line_of_help_that_describes_a_command_ends_with_one_mark(capsys: pytest.CaptureFixture[str]) -> None:
+    for command in COMMANDS:
+        with pytest.raises(SystemExit):
+            main([command, "--help"])
+        described = " ".join(capsys.readouterr().out.split("\n\n")[1].split())
+        assert described[0].isupper()
+        assert re.fullmatch(r"[^.?]*[.?]", described)
+
+
+CONTRADICTORY = """\
+circuit never_rung
+    input  rope
+    output gong
+    given low:  never rope
+    given high: rope
+    gong = rope
+"""
+
+
+@pytest.mark.parametrize(("text", "command"), [(GOOD, "check"), (BROKEN, "check"), (GOOD, "compare")])
+def test_contradictory_givens_end_with_two_and_the_other_circuits_get_their_verdicts(
+    text: str, command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("bells.wiring").write_text(CONTRADICTORY + text)
+    assert main([command, "bells.wiring", "--json", "record.json"]) == 2
+    printed = capsys.readouterr()
+    assert printed.err.startswith("bells.wiring:5:5: error: circuit never_rung: no run obeys the givens low and high")
+    assert "NOT judged, for the error reported: never_rung" in printed.out
+    assert "two_bells" in printed.out
+    record = json.loads(Path("record.json").read_text())
+    assert [circuit["name"] for circuit in record["circuits"]] == ["two_bells"]
+    (refused,) = record["refused"]
+    assert (refused["name"], refused["errors"][0]["code"]) == ("never_rung", "contradictory-givens")
+    assert main([command, "bells.wiring", "--circuit", "two_bells"]) == (1 if text == BROKEN else 0)
+
+
+def test_where_nothing_is_left_to_judge_no_verdict_is_printed_or_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("bells.wiring").write_text(CONTRADICTORY)
+    assert main(["check", "bells.wiring", "--json", "record.json"]) == 2
+    assert capsys.readouterr().out == ""
+    assert not Path("record.json").exists()
 
 
 def test_a_disagreement_ends_with_four_and_no_verdict(

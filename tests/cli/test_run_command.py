@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from verifier.cli import main
+from verifier.evidence.simulator import SimulationLimit
+from verifier.workbench import sequence
 
 BELLS = """\
 circuit striker
@@ -80,6 +82,58 @@ def test_the_record_of_a_run_has_the_trace_in_the_form_of_verdicts(
             {"at": 1, "values": {"tempo": 0, "lever": 1, "strike": 0}},
         ],
     }
+
+
+GIVENS = """\
+circuit striker
+    input  rope, lever
+    output strike
+    given alone: never (rope and lever)
+    given eased: always (rope falls implies not lever)
+    given later: rope leads to lever
+    strike = rope or lever
+"""
+
+
+def test_a_broken_given_is_noted_on_its_row_and_in_the_record(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "striker.wiring").write_text(GIVENS)
+    assert main(["run", "striker.wiring", "rope", "lever", "rope", "wait", "--json", "record.json"]) == 0
+    assert capsys.readouterr().out.splitlines()[4:] == [
+        "       0  power up with rope low, lever low   0      0      0",
+        "       1  set rope high                      [1]     0     [1]",
+        "       2  set lever high                      1     [1]     1",
+        "          * not permitted: given alone",
+        "       3  set rope low                       [0]     1      1",
+        "          * not permitted: given eased",
+        "       4  wait                                0      1      1",
+        "          * not judged on a run that ends: given later",
+    ]
+    (circuit,) = json.loads((folder / "record.json").read_text())["circuits"]
+    assert circuit["broken_givens"] == [{"at": 2, "given": "alone"}, {"at": 3, "given": "eased"}]
+    assert [note["at"] for note in circuit["notes"]] == [2, 3, 4]
+
+
+def test_a_given_that_is_broken_at_power_up_is_noted_there(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "striker.wiring").write_text(GIVENS)
+    assert main(["run", "striker.wiring", "--start", "rope=1", "--start", "lever=1", "rope", "--json", "-"]) == 0
+    (circuit,) = json.loads(capsys.readouterr().out)["circuits"]
+    assert circuit["broken_givens"] == [{"at": 0, "given": "alone"}, {"at": 1, "given": "eased"}]
+
+
+def test_a_step_with_too_many_ways_is_told_with_loop_and_limit(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gives_up(*_: object) -> None:
+        raise SimulationLimit("internal words")
+
+    monkeypatch.setattr(sequence, "play", gives_up)
+    pair = "circuit striker\n    input  rope\n    output strike\n    strike = nor(rope, held)\n    held = not strike\n"
+    (folder / "striker.wiring").write_text(pair)
+    assert main(["run", "striker.wiring", "rope"]) == 3
+    told = capsys.readouterr().err
+    assert "internal words" not in told
+    assert "this cannot be played: one step can go in more ways than are tried" in told
+    assert "the largest loop has 2 members: strike and held" in told
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,7 @@ SAMPLE = """\
 # everything there is
 family ls
     nand, if takes 3..15 ns
+    flipflop, jk takes rise 3..10 ns, fall 4..11 ns, set-up 20 ns, hold 5 ns, clock width 25 ns
 
 part half_adder(a, b) gives (sum, carry)
     sum   = xor(a, b)

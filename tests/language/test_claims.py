@@ -190,6 +190,43 @@ def test_claims_of_a_circuit_reach_nets_inside_parts() -> None:
             assert design.netlist.signals[node.name] == node.nets
 
 
+def test_a_let_may_stand_after_its_use_and_use_later_ones() -> None:
+    early = ["let wide = n", "let calm = not (wide changes)", "let busy = calm", "must it: busy only when wide == 3"]
+    late = early[::-1]
+    assert design_of("\n".join(late)).claims[0].formula == design_of("\n".join(early)).claims[0].formula
+
+
+def test_the_claims_of_a_contract_may_use_its_later_lets_and_circuits_all_of_them() -> None:
+    file = loads(
+        "contract beat_source\n    input tempo\n    output beat\n    must a: up\n    let up = beat == tempo\n"
+        "circuit one fits beat_source\n    beat = tempo\n    must b: down\n    let down = not not up\n",
+        "bells.wiring",
+    )
+    assert [claim.name for claim in file.designs[0].claims] == ["a", "b", "settles"]
+
+
+def test_a_second_let_of_a_name_is_an_error_at_the_second_and_both_formulas_are_read() -> None:
+    with pytest.raises(SourceError) as caught:
+        design_of("must it: a\nlet a = beat\nlet a = lever and tmpo")
+    assert [(finding.code, finding.span.line) for finding in caught.value.diagnostics] == [
+        ("name-taken", 8),
+        ("unknown-name", 8),
+    ]
+
+
+def test_many_lets_in_circles_are_reported_and_end() -> None:
+    lets = "\n".join(f"let l{n} = l{n + 1 if n % 2 == 0 else n - 1}" for n in range(2_000))
+    with pytest.raises(SourceError) as caught:
+        design_of(lets)
+    assert {finding.code for finding in caught.value.diagnostics} == {"recursive-let"}
+
+
+def test_a_long_chain_of_lets_needs_no_recursion() -> None:
+    lets = "\n".join(f"let l{n} = l{n + 1}" for n in range(5_000))
+    design = design_of(f"must it: l0\n{lets}\nlet l5000 = beat")
+    assert design.claims[0].formula == BEAT
+
+
 def test_a_formula_that_grows_without_bound_is_refused() -> None:
     lets = "\n".join(f"let l{number + 1} = l{number} xor l{number}" for number in range(40))
     with pytest.raises(SourceError) as caught:

@@ -147,6 +147,8 @@ def test_both_ways_of_making_the_parser_read_the_same_trees() -> None:
         "ring, x[3..2] = join(a, not b) on rise of clk, clear when (a and b) low start 0x1F takes 3..15 ns",
         "must it in any delay view: a within the last 3 steps leads to b within ? rises of n[2]",
         "input a, b[4] free running high 3..4 ns, low 5 ns",
+        "q = latch(d) while a high takes rise 3..10 ns, fall 4 ns start 0",
+        "flipflop, jk takes 5 ns, set-up 20 ns, hold 0 ns, clear width 25 ns",
     ):
         assert from_grammar.parse(line, start="statement") == from_tables.parse(line, start="statement")
 

@@ -20,6 +20,9 @@ RUNG = BELL + "    ring = pull\n"
 
 ADDER = "part half_adder(a, b) gives (sum, carry)\n    sum = xor(a, b)\n    carry = a and b\n"
 
+LS = RUNG + "family ls\n"
+"""A family that lacks its lines, below a right circuit."""
+
 CHIME = "contract chime\n    input pull\n    output ring\n    must loud: ring rises only when pull rises\n"
 
 
@@ -38,7 +41,14 @@ MISTAKES = [
     Mistake("control-character", RUNG + "    # «\x1b»[31m\n", "an invisible escape character"),
     Mistake("control-character", RUNG + "    # pu«\u202e»ll\n", "an invisible character U+202E"),
     Mistake("stray-character", BELL + "    ring = pull «&» pull\n", "the character `&` means nothing", "write `and`"),
-    Mistake("stray-character", BELL + "    ring = «é»pull\n", "the character `é` means nothing here"),
+    Mistake("stray-character", BELL + "    ring = pull «→» pull\n", "the character `→` means nothing here"),
+    Mistake("stray-character", BELL + "    ring = «épull»\n", "`épull` is no name: `é` cannot stand", "ASCII letters"),
+    Mistake("stray-character", BELL + "    ring = «cafe\u0301_двл2» or pull\n", "is no name"),
+    Mistake("control-character", BELL + "    ring = pu«\x1b»ll\n", "an invisible escape character"),
+    Mistake("control-character", RUNG + "    let a = pull«\r»    must b: ring\n", "carriage return", "line feed"),
+    Mistake(
+        "control-character", RUNG + "    let up«\u200b»per = pull\n    must a: upper\n", "invisible character U+200B"
+    ),
     Mistake("stray-character", 'use «"»bells\n' + RUNG, 'the character `"`', 'closing `"` is missing'),
     Mistake("empty-file", "«»", "there is nothing in this file"),
     Mistake("empty-file", "«»# only a comment\n", "there is nothing in this file"),
@@ -58,6 +68,20 @@ MISTAKES = [
     Mistake("unexpected-word", RUNG + "    must a «ring»\n", "expected `:` or `in`"),
     Mistake("unexpected-word", "«bell» = 3\n", "no block starts with `bell`", "start in the first column"),
     Mistake("unexpected-word", "use «bells»\n", "expected a file name in double quotes"),
+    Mistake(
+        "unexpected-word",
+        BELL + "    ring = flipflop(pull) on rise of pull takes 3 ns, «set»-up 20 ns\n",
+        "`set` cannot stand here",
+        "stand in a `family`",
+    ),
+    Mistake(
+        "unexpected-word",
+        BELL + "    ring = flipflop(pull) on rise of pull takes 3 ns, clear «width» 20 ns\n",
+        "`width` cannot stand here",
+        "stand in a `family`",
+    ),
+    Mistake("unexpected-word", LS + "    jk takes 3 ns, set-up «?» ns\n", "`?` cannot stand here: expected a number"),
+    Mistake("unexpected-end", BELL + "    ring = pull takes rise 3 «ns»\n", "ends too early: expected `,`"),
     Mistake("unexpected-end", BELL + "    ring = pull «and»\n", "this line ends too early: expected a name"),
     Mistake("unexpected-end", BELL + "    ring = (pull and «pull»\n", "ends too early", "`(` in line 4, column 12"),
     Mistake("too-deep", BELL + "    ring = " + "not " * 99 + "«pull»\n", "nested deeper than 100 levels"),
@@ -87,6 +111,9 @@ MISTAKES = [
         "the part `s` has no net called `carri`",
         "`carry`",
     ),
+    Mistake("unknown-name", LS + "    jk takes 3 ns, «setup 20 ns»\n", "no figure called `setup`", "mean `set-up`?"),
+    Mistake("unknown-name", LS + "    jk takes 3 ns, «clock with 9 ns»\n", "no figure called", "mean `clock width`?"),
+    Mistake("unknown-name", LS + "    not takes 3 ns, «fall 5 ns»\n", "no figure called `fall`", "`takes rise"),
     Mistake("unknown-part", BELL + "    ring = «nandd»(pull)\n", "no gate or part called `nandd`", "`nand`"),
     Mistake("unknown-part", RUNG + "    must a: «bong»(ring)\n", "no gate or part called `bong`"),
     Mistake("unknown-part", RUNG + "family ls\n    «nan» takes 3 ns\n", "a family has no `nan`", "`nand`"),
@@ -107,6 +134,8 @@ MISTAKES = [
     Mistake("name-taken", RUNG.replace("bell", "bell breaks settles, «settles»"), "is in the list twice"),
     Mistake("name-taken", CHIME + "circuit bell fits chime\n    ring = loud\n    «loud» = pull\n", "the contract has"),
     Mistake("name-taken", RUNG + "family ls\n    nand takes 1 ns\n    «nand» takes 2 ns\n", "is given twice"),
+    Mistake("name-too-long", RUNG + f"    let «{'l' * 65}» = pull\n", "has 65 characters", "at most 64"),
+    Mistake("name-too-long", BELL + f"    ring = «{'l' * 300}»\n    {'l' * 300} = pull\n", "has 300 characters"),
     Mistake("case-clash", BELL + "    ring = Ring\n    «Ring» = pull\n", "by upper and lower case alone"),
     Mistake("case-clash", RUNG + RUNG.replace("bell", "«Bell»"), "`Bell` differs from `bell`"),
     Mistake("case-clash", RUNG + "    must a: ring\n    must «A»: pull\n", "`A` differs from `a`"),
@@ -159,6 +188,9 @@ MISTAKES = [
     Mistake("number-too-large", RUNG + "    input a[«99999»]\n", "`99999` is more than 1024"),
     Mistake("bad-width", RUNG + "    input a[«0»]\n", "a bus has at least one bit"),
     Mistake("bad-range", BELL + "    input a[4]\n    ring = «a[0..2]» == 0\n", "the bits 0..2 run upwards", "`[2..0]`"),
+    Mistake("bad-range", BELL + "    ring = pull takes rise 3 ns, fall «5..3» ns\n", "the range 5..3 ends", "`3..5`"),
+    Mistake("bad-number", LS + "    jk takes 3 ns, hold «5x» ns\n", "`5x` is no number"),
+    Mistake("number-too-large", LS + "    jk takes 3 ns, hold «2000000000» ns\n", "is more than 1000000000"),
     Mistake("bad-range", BELL + "    ring = pull takes «5..3» ns\n", "the range 5..3 ends before it starts", "`3..5`"),
     Mistake("no-such-bit", BELL + "    input a[4]\n    ring = a[«4»]\n", "no bit 4 in `a`", "bits are 0 to 3"),
     Mistake("no-such-bit", RUNG + "    input a[4]\n    must m: a[«7»..2] == 0\n", "no bit 7 in `a`"),
@@ -183,12 +215,34 @@ MISTAKES = [
     Mistake("wrong-pin-count", BELL + "    ring = «jk(pull)» on rise of pull\n", "`jk` takes 2 inputs, not 1"),
     Mistake("wrong-pin-count", BELL + "    «ring, x» = nand(pull)\n", "only a part gives several outputs"),
     Mistake("recursive-part", "part p(a) gives b\n    b = «p»(a)\n" + RUNG, "the part `p` contains itself"),
+    Mistake("recursive-let", RUNG + "    let «a» = a or pull\n", "the `let` `a` is made of itself", "write out"),
+    Mistake(
+        "recursive-let",
+        RUNG + "    must it: b\n    let «a» = not c\n    let b = a\n    let c = once b\n    let d = c\n",
+        "`a` is made of itself, by way of `b`, `c`",
+    ),
     Mistake("missing-option", BELL + "    ring = «flipflop(pull)»\n", "what clocks this flipflop", "on rise of clock"),
     Mistake("missing-option", BELL + "    ring = «latch(pull)»\n", "while what this latch is open"),
     Mistake("wrong-option", BELL + "    ring = pull «on rise of pull»\n", "`on` cannot be said of a gate"),
+    Mistake("wrong-option", LS + "    nand takes 3 ns, «set-up 20 ns»\n", "cannot be said of a nand", "a flip-flop or"),
+    Mistake(
+        "wrong-option",
+        LS + "    flipflop, set_reset takes 3 ns, «hold 5 ns»\n",
+        "`hold` cannot be said of a set_reset",
+        "a flip-flop or latch",
+    ),
+    Mistake(
+        "wrong-option",
+        LS + "    latch takes 3 ns, hold 5 ns, «clock width 25 ns»\n",
+        "`clock width` cannot be said of a latch",
+        "a latch may have `set-up`, `hold`, `enable width`",
+    ),
+    Mistake("wrong-option", LS + "    jk takes 3 ns, «enable width 9 ns»\n", "cannot be said of a jk", "`clock width`"),
     Mistake("wrong-option", BELL + "    ring = latch(pull) while pull high «clear when pull low»\n", "said of a latch"),
     Mistake("repeated-option", BELL + "    ring = pull takes 3 ns «takes 4 ns»\n", "`takes` is said twice"),
     Mistake("repeated-option", RUNG + "    input a free running high 1 ns, «high» 2 ns\n", "`high` is said twice"),
+    Mistake("repeated-option", BELL + "    ring = pull takes rise 3 ns, «rise» 4 ns\n", "`rise` is said twice", "fall"),
+    Mistake("repeated-option", LS + "    jk takes 3 ns, hold 5 ns, «hold 5 ns»\n", "`hold` is said twice"),
     Mistake("storage-inside", BELL + "    ring = not «latch»(pull)\n", "`latch` stands alone after `=`"),
     Mistake("claim-word", BELL + "    ring = «pull changes»\n", "`changes` belongs in a claim, not in a wire"),
     Mistake("claim-word", BELL + "    ring = «pull implies pull»\n", "`implies` belongs in a claim", "not a or b"),
@@ -206,6 +260,13 @@ MISTAKES = [
     Mistake("not-yet", RUNG + "    input a by hand apart «?» ns\n", "not possible yet"),
     # Files
     Mistake("missing-file", 'use «"no_such.wiring"»\n' + RUNG, "cannot use `no_such.wiring`: there is no file"),
+    Mistake(
+        "missing-file",
+        'use «"families/lss.wiring"»\n' + RUNG,
+        "cannot use `families/lss.wiring`: there is no file",
+        "did you mean `families/ls.wiring`?",
+    ),
+    Mistake("missing-file", 'use «"families/none/../ls.wiring"»\n' + RUNG, "there is no file", "`families/ls.wiring`"),
     Mistake("use-outside", 'use «"../bells.wiring"»\n' + RUNG, "lies outside the folder", "--allow-outside"),
     Mistake("use-loop", 'use «"bells.wiring"»\n' + RUNG, "uses itself"),
     # Warnings
@@ -280,6 +341,37 @@ def test_a_line_that_is_lost_does_not_make_others_look_wrong() -> None:
         ("unknown-name", 6),
         ("unexpected-word", 8),
     ]
+
+
+ONE_MISTAKE = [
+    "circuit bell\n    input a[«99999999»]\n    output ring\n    must m: a == 0\n    ring = a[0] and a[1] == a[2..1]\n",
+    "circuit bell\n    input a\n    output r[«0»], s\n    r[0] = a\n    r[1] = r[0]\n    s = r == 3\n    can m: r\n",
+    RUNG + "    net n[«2000»]\n    n = n + 1\n    must m: n == n\n",
+    "contract chime\n    input a[«0»]\n    output ring\n    must m: a == 3\n"
+    "circuit bell fits chime\n    ring = a == 3\n    must n: a steady\n",
+    "part p(a[«0»], b) gives (c, d)\n    c = a == 2\n    d = b\n" + BELL + "    ring, x = p(3, pull)\n    must m: x\n",
+    'use «"no_such.wiring"»\ncircuit bell fits chime\n    ring = pull\n',
+    'use «"no_such.wiring"»\n' + BELL + "    delays from ls\n    ring, x = p(pull)\n    y = not q(x)\n    must m: y\n",
+    "use «no_such»\ncircuit bell fits chime\n    ring = pull\n",
+    'use "no_«\x1b»such.wiring"\ncircuit bell fits chime\n    ring = pull\n',
+    "contract chime «for»\n    input pull\ncircuit bell fits chime\n    ring = pull\n",
+    "circuit bell«\r»    input pull\r    output ring\r    ring = pull\r",
+    BELL.replace("input pull", "input pu«\x07»ll") + "    ring = pull\n    must m: pull\n",
+    BELL + "    ring = «двл» or двл\n    must m: двл\n",
+]
+"""Texts with one mistake, and things that hang on what the mistake took away."""
+
+
+@pytest.mark.parametrize("text", ONE_MISTAKE)
+def test_one_mistake_gives_one_error(text: str) -> None:
+    (finding,) = findings_of(without_marks(text))
+    assert finding.severity is Severity.ERROR
+    assert finding.span == marked_span(text)
+
+
+def test_a_mistake_on_another_line_is_found_beside_a_refused_one() -> None:
+    text = 'use "no_such.wiring"\ncircuit bell\n    input a[0], pull\n    output ring\n    ring = pul or a\n'
+    assert [finding.code for finding in findings_of(text)] == ["missing-file", "bad-width", "unknown-name"]
 
 
 def test_a_hundred_warnings_do_not_hide_an_error() -> None:

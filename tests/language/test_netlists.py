@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verifier.circuit.netlist import (
+    Delay,
     Edge,
     FlipFlop,
     FlipFlopKind,
@@ -26,6 +27,10 @@ from verifier.language import loads
 
 def netlist_of(body: str, *, before: str = "") -> Netlist:
     return loads(f"{before}circuit bell\n{body}", "bells.wiring").designs[0].netlist
+
+
+def both_edges(low: int, high: int) -> Delay:
+    return Delay(rise=Range(low, high), fall=Range(low, high))
 
 
 def gates_by_name(netlist: Netlist) -> dict[str, tuple[str, list[str]]]:
@@ -152,7 +157,7 @@ def test_widths_follow_from_definitions_in_any_order() -> None:
 def test_cross_coupled_gates_are_one_bit_wide_and_may_have_a_start() -> None:
     netlist = netlist_of("    output q\n    q = nand(p) start 1 takes 3..15 ns\n    p = nand(q)\n")
     assert netlist.gates == (
-        Gate(output=0, kind=GateKind.NAND, inputs=(1,), start=True, takes=Range(3, 15)),
+        Gate(output=0, kind=GateKind.NAND, inputs=(1,), start=True, takes=both_edges(3, 15)),
         Gate(output=1, kind=GateKind.NAND, inputs=(0,)),
     )
 
@@ -168,7 +173,7 @@ def test_storage_has_the_pins_that_are_written() -> None:
     )
     a, b, clk = 0, 1, 2
     common = {"clock": clk, "edge": Edge.FALL, "clear": Level(a, False), "preset": Level(b, True)}
-    takes = Range(13, 40)
+    takes = both_edges(13, 40)
     assert netlist.flip_flops == (
         FlipFlop(output=3, kind=FlipFlopKind.D, data=(b,), start=False, takes=takes, **common),
         FlipFlop(output=4, kind=FlipFlopKind.D, data=(a,), start=True, takes=takes, **common),
@@ -219,9 +224,9 @@ def test_a_family_gives_delays_where_none_are_written() -> None:
         before="family ls\n    nand, nor takes 9..15 ns\n    if takes 3 ns\n    latch takes 27 ns\n",
     )
     assert {netlist.nets[gate.output].name: gate.takes for gate in netlist.gates} == {
-        "x": Range(9, 15), "y": Range(7, 7), "z~1": Range(3, 3), "z~2": None,
+        "x": both_edges(9, 15), "y": both_edges(7, 7), "z~1": both_edges(3, 3), "z~2": None,
     }  # fmt: skip
-    assert netlist.latches[0].takes == Range(27, 27)
+    assert netlist.latches[0].takes == both_edges(27, 27)
 
 
 def test_pins_keep_their_class_and_timing() -> None:

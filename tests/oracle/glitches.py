@@ -14,9 +14,9 @@ Three = bool | None
 Approximate = list[Three]
 
 
-def may_glitch(structure: Structure, old: Instant, new: Instant, changed: frozenset[NetId]) -> frozenset[NetId]:
-    """`changed`: the nets that did not keep one value from the old instant through all rounds."""
-    values: Approximate = [None if net in changed else value for net, value in enumerate(old)]
+def may_glitch(structure: Structure, old: Instant, new: Instant, moved: frozenset[NetId]) -> frozenset[NetId]:
+    """`moved`: the nets that did not keep one value from the old instant through all rounds, or were restless."""
+    values: Approximate = [None if net in moved else value for net, value in enumerate(old)]
     while True:
         following = list(values)
         for net, element in structure.drivers.items():

@@ -6,7 +6,7 @@ they see.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from itertools import product
 
@@ -20,6 +20,7 @@ from oracle.targets import (
     set_reset_targets,
 )
 from verifier.circuit.netlist import Gate, Latch, NetId, SetReset
+from verifier.claims.run import Instant
 
 Variable = NetId | tuple[str, NetId]
 """A member's net, or `("seen", latch)`: the enable that this latch sees."""
@@ -33,6 +34,31 @@ class LoopOutcome:
     stable: bool
 
 
+@dataclass(frozen=True)
+class Reached:
+    """Where moves from the start can lead, restless nets from outside standing at either value before each of them."""
+
+    states: frozenset[State]
+    risen: frozenset[NetId]
+    """Members that some of these moves take from 0 to 1."""
+    fallen: frozenset[NetId]
+
+
+@dataclass(frozen=True)
+class Raced:
+    """All that the race of one loop can come to."""
+
+    start: Mapping[NetId, bool]
+    reached: Reached
+    outcomes: frozenset[LoopOutcome]
+
+    def is_restless(self, net: NetId, before: Instant, after: Mapping[NetId, bool]) -> bool:
+        """A member, when `after` is the outcome that was taken."""
+        if self.start[net] != before[net] and self.start[net] != after[net]:
+            return True
+        return net in (self.reached.fallen if after[net] else self.reached.risen)
+
+
 def moves(state: State, targets: State) -> set[State]:
     """Where one move can lead: every non-empty set of excited variables takes its targets."""
     choices = [{value, target} for value, target in zip(state, targets, strict=True)]
@@ -43,7 +69,8 @@ class Race:
     """One loop among fixed values from outside.
 
     `was_enabled` says of each latch of the loop whether its enable was active before; None when there is no before
-    (the first instant: a latch is open when its enable is active, and no enable is seen late).
+    (the first instant: a latch is open when its enable is active, and no enable is seen late). `restless` are nets from
+    outside.
     """
 
     def __init__(
@@ -53,12 +80,14 @@ class Race:
         outside: Mapping[NetId, bool],
         was_enabled: Mapping[NetId, bool] | None,
         held: NetId | None = None,
+        restless: Set[NetId] = frozenset(),
     ) -> None:
         self.structure = structure
         self.loop = loop
         self.outside = outside
         self.was_enabled = was_enabled
         self.held = held
+        self.restless = sorted(restless)
         self.variables: tuple[Variable, ...] = (*loop.members, *self._late_enables())
 
     def _late_enables(self) -> Iterable[Variable]:
@@ -79,19 +108,20 @@ class Race:
     def all_states(self) -> Iterable[State]:
         return product((False, True), repeat=len(self.variables))
 
-    def targets(self, state: State) -> State:
+    def targets(self, state: State, outside: Mapping[NetId, bool] | None = None) -> State:
         present = dict(zip(self.variables, state, strict=True))
-        return tuple(self.target(variable, present) for variable in self.variables)
+        around = self.outside if outside is None else outside
+        return tuple(self.target(variable, present, around) for variable in self.variables)
 
-    def target(self, variable: Variable, present: Mapping[Variable, bool]) -> bool:
+    def target(self, variable: Variable, present: Mapping[Variable, bool], outside: Mapping[NetId, bool]) -> bool:
         own = present[variable]
         if variable == self.held:
             return own
         if isinstance(variable, tuple):
             latch = self.structure.drivers[variable[1]]
             assert isinstance(latch, Latch)
-            return self.outside[latch.enable.net]
-        values: dict[NetId, bool] = {**self.outside, **{net: present[net] for net in self.loop.members}}
+            return outside[latch.enable.net]
+        values: dict[NetId, bool] = {**outside, **{net: present[net] for net in self.loop.members}}
         element = self.structure.drivers[variable]
         if isinstance(element, Gate):
             return gate_target(element, values)
@@ -108,6 +138,25 @@ class Race:
         late: Variable = ("seen", latch.output)
         seen = present[late] if late in present else values[latch.enable.net]
         return self.was_enabled[latch.output] and seen == latch.enable.active_high
+
+    def reached(self, start: State) -> Reached:
+        picks = product((False, True), repeat=len(self.restless))
+        surroundings = [{**self.outside, **dict(zip(self.restless, picked, strict=True))} for picked in picks]
+        states = {start}
+        risen: set[NetId] = set()
+        fallen: set[NetId] = set()
+        pending = [start]
+        while pending:
+            state = pending.pop()
+            after = {other for outside in surroundings for other in moves(state, self.targets(state, outside))}
+            self.structure.work.spend(len(surroundings) + len(after))
+            for other in after:
+                for index, net in enumerate(self.loop.members):
+                    if state[index] != other[index]:
+                        (risen if other[index] else fallen).add(net)
+            pending.extend(after - states)
+            states |= after
+        return Reached(frozenset(states), frozenset(risen), frozenset(fallen))
 
     def outcomes(self, starts: Iterable[State]) -> set[LoopOutcome]:
         """What a run of moves from one of the starts can visit for ever."""

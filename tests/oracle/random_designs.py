@@ -1,4 +1,4 @@
-"""Random small designs, biased to what is hard: clocked storage, ripple clocks, loops that race and that settle."""
+"""Random small designs, biased to what is hard: clocked storage, ripple clocks, pulses, loops that race or settle."""
 
 from __future__ import annotations
 
@@ -76,8 +76,11 @@ def _random_netlist(random: Random) -> Netlist | None:
     for net in (*gates, *storage):
         wiring.net(net)
     _wire_gates(random, wiring, plan)
-    if len(storage) > 1 and random.random() < 0.35:
+    how = random.random()
+    if len(storage) > 1 and how < 0.45:
         _wire_chain(random, wiring, plan)
+    elif len(storage) > 1 and how < 0.65:
+        _wire_pulses(random, wiring, plan)
     else:
         _wire_storage(random, wiring, plan)
     netlist = wiring.netlist()
@@ -171,6 +174,59 @@ def _wire_chain(random: Random, wiring: Wiring, plan: Plan) -> None:
         start = random.choice((False, True))
         wiring.flip_flop(name, kind, data, clock=clock, edge=edge, clear=clear, start=start)
         clock, data = (name, data) if ripples else (clock, name)
+
+
+def _wire_pulses(random: Random, wiring: Wiring, plan: Plan) -> None:
+    """Flip-flops that lose in the next round what they have just sampled, and storage that may feel it."""
+    clock = random.choice(plan.inputs)
+    edge = random.choice(list(Edge))
+    makers, listeners = plan.storage[:1], plan.storage[1:]
+    shape = random.choice(("clears itself", "presets itself", "taken away", "decoded"))
+    wiring.gate("high", GateKind.HIGH)
+    data = "high" if random.random() < 0.7 else random.choice([*plan.inputs, *plan.gates])
+    if shape == "presets itself":
+        wiring.gate("low", GateKind.LOW)
+        wiring.flip_flop(
+            makers[0], FlipFlopKind.D, "low", clock=clock, edge=edge, preset=(makers[0], False), start=True
+        )
+    elif shape == "taken away" and len(listeners) > 1:
+        taker = listeners.pop()
+        wiring.flip_flop(taker, FlipFlopKind.TOGGLE, "high", clock=clock, edge=edge, start=False)
+        wiring.flip_flop(makers[0], FlipFlopKind.D, data, clock=clock, edge=edge, clear=(taker, True), start=False)
+    elif shape == "decoded" and len(listeners) > 1:
+        makers.append(listeners.pop())
+        wiring.gate("decoded", GateKind.NAND, *makers)
+        for name, ticks in zip(makers, random.choice(((clock, clock), (clock, makers[0]))), strict=True):
+            clear = ("decoded", False)
+            wiring.flip_flop(name, FlipFlopKind.TOGGLE, data, clock=ticks, edge=edge, clear=clear, start=False)
+    else:
+        wiring.flip_flop(makers[0], FlipFlopKind.D, data, clock=clock, edge=edge, clear=(makers[0], True), start=False)
+    kind = random.choice((GateKind.NOT, GateKind.AND, GateKind.NOR, GateKind.XOR, GateKind.SELECT))
+    others = [random.choice([*plan.inputs, *plan.storage]) for _ in range(_pin_count(random, kind) - 1)]
+    wiring.gate("passed", kind, makers[0], *others)
+    for name in listeners:
+        _wire_listener(random, wiring, plan, name, random.choice((*makers, "passed")))
+
+
+def _wire_listener(random: Random, wiring: Wiring, plan: Plan, name: str, pulse: str) -> None:
+    """One element with a pulse on one of its pins."""
+    start = random.choice((False, True, None))
+    others = [net for net in (*plan.inputs, *plan.gates, *plan.storage) if net != name]
+    level = (pulse, random.random() < 0.6)
+    shape = random.choices(("clock", "clear", "preset", "enable", "latch data", "set or reset"), (6, 2, 2, 3, 1, 3))[0]
+    if shape == "clock":
+        _wire_flip_flop(random, wiring, plan, name, pulse, others, start)
+    elif shape == "enable":
+        wiring.latch(name, random.choice(others), enable=level, start=start)
+    elif shape == "latch data":
+        wiring.latch(name, pulse, enable=_pin(random, others), start=start)
+    elif shape == "set or reset":
+        pins = random.sample((pulse, random.choice(others)), 2)
+        wiring.set_reset(name, set=pins[0], reset=pins[1], start=start)
+    else:
+        clear, preset = (level, None) if shape == "clear" else (None, level)
+        data, clock = random.choice(others), _clock(random, plan)
+        wiring.flip_flop(name, FlipFlopKind.D, data, clock=clock, clear=clear, preset=preset, start=start)
 
 
 def _wire_flip_flop(

@@ -76,7 +76,7 @@ class Behaviour:
                     Events(
                         outcome.raced,
                         outcome.oscillated,
-                        may_glitch(self.structure, instant, outcome.instant, outcome.changed),
+                        may_glitch(self.structure, instant, outcome.instant, outcome.moved),
                     ),
                 )
                 for outcome in outcomes

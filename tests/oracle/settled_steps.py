@@ -1,4 +1,4 @@
-"""Every outcome of every step in the settled view (grammar/README.md, 12.1 to 12.3), by plain enumeration."""
+"""Every outcome of every step in the settled view (grammar/README.md, 12.1 to 12.3 and 12.7), by plain enumeration."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import product
 
-from oracle.races import LoopOutcome, Race
+from oracle.pulses import RoundEnd, felt_values, gate_is_restless, storage_is_restless, takes
+from oracle.races import Race, Raced
 from oracle.targets import (
     Part,
     Structure,
@@ -17,7 +18,7 @@ from oracle.targets import (
     is_active,
     set_reset_targets,
 )
-from verifier.circuit.netlist import Edge, FlipFlop, FlipFlopKind, Gate, InputClass, Latch, NetId, SetReset
+from verifier.circuit.netlist import Edge, FlipFlop, Gate, InputClass, Latch, NetId, SetReset, Storage
 from verifier.claims.run import Instant
 
 Inputs = tuple[bool, ...]
@@ -33,6 +34,7 @@ class Settled:
     instant: Instant
     raced: bool
     oscillated: bool
+    restless: frozenset[NetId]
 
 
 @dataclass(frozen=True)
@@ -40,15 +42,27 @@ class Settling:
     """A round under way: the nets settled so far."""
 
     values: dict[NetId, bool]
-    raced: bool
-    oscillated: bool
+    raced: bool = False
+    oscillated: bool = False
+    restless: frozenset[NetId] = frozenset()
 
-    def with_values(self, more: dict[NetId, bool], raced: bool = False, oscillated: bool = False) -> Settling:
-        return Settling({**self.values, **more}, self.raced or raced, self.oscillated or oscillated)
+    def with_values(
+        self,
+        more: dict[NetId, bool],
+        raced: bool = False,
+        oscillated: bool = False,
+        restless: frozenset[NetId] = frozenset(),
+    ) -> Settling:
+        return Settling(
+            {**self.values, **more},
+            self.raced or raced,
+            self.oscillated or oscillated,
+            self.restless | restless,
+        )
 
     def finished(self) -> Settled:
         instant = tuple(self.values[net] for net in range(len(self.values)))
-        return Settled(instant, self.raced, self.oscillated)
+        return Settled(instant, self.raced, self.oscillated, self.restless)
 
 
 @dataclass(frozen=True)
@@ -60,11 +74,14 @@ class Progress:
     changed: frozenset[NetId]
     """Nets that changed between any two neighbouring rounds so far, the instant before the step included."""
     let_go: frozenset[NetId]
-    """Flip-flops whose clear or preset was active before the step or after any round so far."""
+    """Flip-flops whose clear or preset was active before the step or after any round so far, or restless in one."""
     opened: frozenset[NetId] | None = None
     """Latches that opened in the round before; None before round 1."""
+    restless: frozenset[NetId] = frozenset()
+    """Nets that were restless in any round so far."""
     raced: bool = False
     oscillated: bool = False
+    felt: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,6 +90,14 @@ class StepOutcome:
     raced: bool
     oscillated: bool
     changed: frozenset[NetId]
+    restless: frozenset[NetId]
+    """Nets that were restless in any of its rounds."""
+    felt: bool
+    """Whether a pulse was felt after any of its rounds."""
+
+    @property
+    def moved(self) -> frozenset[NetId]:
+        return self.changed | self.restless
 
 
 class Steps:
@@ -81,7 +106,7 @@ class Steps:
     def __init__(self, structure: Structure) -> None:
         self.structure = structure
         self.netlist = structure.netlist
-        self._races: dict[object, frozenset[LoopOutcome]] = {}
+        self._races: dict[object, Raced] = {}
         counted = len(self.netlist.flip_flops) + len(self.netlist.latches)
         self.most_rounds = 2 * counted + 2
 
@@ -131,16 +156,28 @@ class Steps:
             for settled in self.settle(progress, inputs):
                 after = settled.instant
                 changed = progress.changed | {net for net in range(len(after)) if after[net] != before[net]}
+                restless = progress.restless | settled.restless
                 raced = progress.raced or settled.raced or any(self._released(before, after))
                 oscillated = progress.oscillated or settled.oscillated
                 opened = self._opened(before, after)
                 due = bool(opened) or any(self._has_edge(part, before, after) for part in self.netlist.flip_flops)
-                if is_last or not due:
-                    ended.add(StepOutcome(after, raced, oscillated or due, changed))
-                    continue
-                let_go = progress.let_go | {p.output for p in self.netlist.flip_flops if self._is_forced(p, after)}
-                for following in self._next_bases(first, progress, inputs, after):
-                    yield Progress(after, following, changed, let_go, opened, raced, oscillated)
+                let_go = progress.let_go | {
+                    part.output
+                    for part in self.netlist.flip_flops
+                    if self._is_forced(part, after) or combinational_pins(part) & settled.restless
+                }
+                end = RoundEnd(first, before, after, settled.restless, changed | restless)
+                for bases, is_felt in self._carried(progress, inputs, end):
+                    felt = progress.felt or is_felt
+                    if is_last or not (due or is_felt):
+                        unfinished = due or is_felt
+                        ended.add(
+                            StepOutcome(after, raced or is_felt, oscillated or unfinished, changed, restless, felt)
+                        )
+                    else:
+                        yield Progress(
+                            after, bases, changed, let_go, opened, restless, raced or is_felt, oscillated, felt
+                        )
 
     def _is_forced(self, flip_flop: FlipFlop, values: Values) -> bool:
         return is_active(flip_flop.clear, values) or is_active(flip_flop.preset, values)
@@ -165,36 +202,38 @@ class Steps:
         went = (before[flip_flop.clock], after[flip_flop.clock])
         return went == ((False, True) if flip_flop.edge is Edge.RISE else (True, False))
 
-    def _next_bases(self, first: Instant, progress: Progress, inputs: Inputs, after: Instant) -> Iterator[Bases]:
-        choices: list[set[bool]] = []
+    def _carried(self, progress: Progress, inputs: Inputs, end: RoundEnd) -> Iterator[tuple[Bases, bool]]:
+        """The bases that the next round may start with, each with whether a pulse was felt."""
+        choices: list[set[tuple[bool, bool]]] = []
         for part in self.structure.storage:
-            if isinstance(part, FlipFlop) and self._has_edge(part, progress.instant, after):
-                choices.append(self._after_edge(part, first, progress, inputs, after))
-            else:
-                choices.append({after[part.output]})
-        yield from product(*choices)
+            is_in_loop = self._loop_of(part.output).is_loop
+            possible: set[tuple[bool, bool]] = set()
+            for carried in self._without_pulses(part, progress, inputs, end):
+                felt = felt_values(part, is_in_loop, carried, end) - {carried}
+                possible |= {(value, bool(felt)) for value in {carried} | felt}
+            choices.append(possible)
+        for picked in product(*choices):
+            yield tuple(value for value, _ in picked), any(is_felt for _, is_felt in picked)
 
-    def _after_edge(
-        self, part: FlipFlop, first: Instant, progress: Progress, inputs: Inputs, after: Instant
-    ) -> set[bool]:
-        own = after[part.output]
-        if self._is_forced(part, after):
+    def _without_pulses(self, part: Storage, progress: Progress, inputs: Inputs, end: RoundEnd) -> set[bool]:
+        own = end.after[part.output]
+        if not isinstance(part, FlipFlop) or not self._has_edge(part, end.before, end.after):
             return {own}
-        readings = [self._reading(part, pin, first, progress, inputs, after) for pin in part.data]
+        if self._is_forced(part, end.after):
+            return {own}
+        readings = [self._reading(part, pin, progress, inputs, end) for pin in part.data]
         taken = {takes(part.kind, own, pins) for pins in product(*readings)}
-        return taken | {own} if part.output in progress.let_go else taken
+        is_let_go = part.output in progress.let_go or bool(combinational_pins(part) & end.restless)
+        return taken | {own} if is_let_go else taken
 
-    def _reading(
-        self, part: FlipFlop, pin: NetId, first: Instant, progress: Progress, inputs: Inputs, after: Instant
-    ) -> set[bool]:
-        before = progress.instant
-        if pin in progress.changed:
+    def _reading(self, part: FlipFlop, pin: NetId, progress: Progress, inputs: Inputs, end: RoundEnd) -> set[bool]:
+        if pin in progress.changed or pin in progress.restless:
             return {False, True}
-        if after[pin] != before[pin]:
-            again = self.settle(self._as_it_was_carried(progress, after), inputs, held=part.clock)
-            if any(other.instant[pin] != before[pin] for other in again):
+        if end.after[pin] != end.before[pin] or pin in end.restless:
+            again = self.settle(self._as_it_was_carried(progress, end.after), inputs, held=part.clock)
+            if any(other.instant[pin] != end.before[pin] or pin in other.restless for other in again):
                 return {False, True}
-        return {first[pin]}
+        return {end.first[pin]}
 
     def _as_it_was_carried(self, progress: Progress, after: Instant) -> Progress:
         """With the bases of the round that led to `after`: one that was chosen then is the value it came out with."""
@@ -207,8 +246,11 @@ class Steps:
 
     def _is_chosen(self, part: FlipFlop) -> bool:
         """Clear and preset both come from outside its own loop: let go of together, it carries either value."""
-        loop = next(loop for loop in self.structure.parts if part.output in loop.members)
+        loop = self._loop_of(part.output)
         return not (loop.is_loop and combinational_pins(part) & set(loop.members))
+
+    def _loop_of(self, net: NetId) -> Part:
+        return next(part for part in self.structure.parts if net in part.members)
 
     # Rounds (12.2)
 
@@ -216,7 +258,7 @@ class Steps:
         """All outcomes of the round after `progress`. A held net keeps its value; then nothing is chosen anew."""
         base_of = {part.output: base for part, base in zip(self.structure.storage, progress.bases, strict=True)}
         input_of = dict(zip(self.netlist.input_nets, inputs, strict=True))
-        branches = [Settling({}, False, False)]
+        branches = [Settling({})]
         for part in self.structure.parts:
             net = part.members[0]
             if net in input_of and net != held:
@@ -251,40 +293,53 @@ class Steps:
         self, part: Part, progress: Progress, base_of: dict[NetId, bool], branch: Settling, held: NetId | None
     ) -> Iterator[Settling]:
         before = progress.instant
-        if self._keeps_its_values(part, progress, base_of, branch.values):
+        if self._keeps_its_values(part, progress, base_of, branch):
             yield branch.with_values({net: before[net] for net in part.members})
         elif part.is_loop:
-            outcomes = self._race(part, before, base_of, branch.values, held)
-            for outcome in outcomes:
+            raced = self._race(part, before, base_of, branch, held)
+            for outcome in raced.outcomes:
                 values = dict(zip(part.members, outcome.values, strict=True))
-                yield branch.with_values(values, len(outcomes) > 1, not outcome.stable)
+                restless = frozenset(net for net in values if raced.is_restless(net, before, values))
+                yield branch.with_values(values, len(raced.outcomes) > 1, not outcome.stable, restless)
         else:
             net = part.members[0]
-            possible, races = self._single(net, before, base_of, branch.values, held is not None)
+            possible, races = self._single(net, before, base_of, branch, held is not None)
             for value in possible:
-                yield branch.with_values({net: value}, races)
+                settled = branch.with_values({net: value}, races)
+                is_restless = self._is_restless(net, before, base_of, settled)
+                yield settled.with_values({}, restless=frozenset({net}) if is_restless else frozenset())
 
-    def _keeps_its_values(
-        self, part: Part, progress: Progress, base_of: dict[NetId, bool], values: dict[NetId, bool]
-    ) -> bool:
+    def _is_restless(self, net: NetId, before: Instant, base_of: dict[NetId, bool], settled: Settling) -> bool:
+        element = self.structure.drivers.get(net)
+        if element is None:
+            return False
+        if isinstance(element, Gate):
+            return gate_is_restless(element, before, settled.values, settled.restless)
+        return storage_is_restless(element, base_of[net], before, settled.values, settled.restless)
+
+    def _outside(self, part: Part) -> frozenset[NetId]:
+        pins = (combinational_pins(self.structure.drivers[net]) for net in part.members)
+        return frozenset().union(*pins) - set(part.members)
+
+    def _keeps_its_values(self, part: Part, progress: Progress, base_of: dict[NetId, bool], branch: Settling) -> bool:
         """In round 2 and later: a loop, or a set-reset latch, round which nothing has happened."""
         if progress.opened is None or not (part.is_loop or net_is_set_reset(self.structure, part.members[0])):
             return False
         before = progress.instant
-        outside: set[NetId] = set()
-        for net in part.members:
-            outside |= combinational_pins(self.structure.drivers[net]) - set(part.members)
+        outside = self._outside(part)
         return (
-            all(values[net] == before[net] for net in outside)
+            all(branch.values[net] == before[net] for net in outside)
             and all(base_of[net] == before[net] for net in part.members if net in base_of)
+            and not (part.is_loop and outside & branch.restless)
             and not progress.opened & set(part.members)
         )
 
     def _single(
-        self, net: NetId, before: Instant, base_of: dict[NetId, bool], values: dict[NetId, bool], keeps_base: bool
+        self, net: NetId, before: Instant, base_of: dict[NetId, bool], branch: Settling, keeps_base: bool
     ) -> tuple[set[bool], bool]:
         """What a member outside loops can come to, and whether that is a race."""
         element = self.structure.drivers[net]
+        values = branch.values
         if isinstance(element, Gate):
             return {gate_target(element, values)}, False
         base = base_of[net]
@@ -293,45 +348,38 @@ class Steps:
         if isinstance(element, SetReset):
             possible = set_reset_targets(element, values, base)
             return possible, len(possible) > 1
-        return self._latch(element, before, base, values, keeps_base), False
+        return self._latch(element, before, base, branch, keeps_base), False
 
-    def _latch(
-        self, latch: Latch, before: Instant, base: bool, values: dict[NetId, bool], keeps_base: bool
-    ) -> set[bool]:
+    def _latch(self, latch: Latch, before: Instant, base: bool, branch: Settling, keeps_base: bool) -> set[bool]:
         if not is_active(latch.enable, before):
             return {base}
-        if is_active(latch.enable, values):
-            return {values[latch.data]}
-        if keeps_base or before[latch.data] == values[latch.data] == base:
+        if is_active(latch.enable, branch.values):
+            return {branch.values[latch.data]}
+        is_quiet = latch.data not in branch.restless
+        if keeps_base or (is_quiet and before[latch.data] == branch.values[latch.data] == base):
             return {base}
         return {False, True}
 
     def _race(
-        self, loop: Part, before: Instant, base_of: dict[NetId, bool], values: dict[NetId, bool], held: NetId | None
-    ) -> frozenset[LoopOutcome]:
+        self, loop: Part, before: Instant, base_of: dict[NetId, bool], branch: Settling, held: NetId | None
+    ) -> Raced:
         start = {net: base_of.get(net, before[net]) for net in loop.members}
         if held in loop.members:
             start[held] = before[held]
         else:
             held = None
+        values = branch.values
+        restless = self._outside(loop) & branch.restless
         latches = [part for part in self.netlist.latches if part.output in loop.members]
         was_enabled = {part.output: is_active(part.enable, before) for part in latches}
         enables_before = {part.output: before[part.enable.net] for part in latches}
-        key = (loop, tuple(start.values()), tuple(values.items()), tuple(enables_before.values()), held)
+        key = (loop, tuple(start.values()), tuple(values.items()), tuple(enables_before.values()), held, restless)
         if key not in self._races:
-            race = Race(self.structure, loop, values, was_enabled, held)
-            self._races[key] = frozenset(race.outcomes([race.start(start, enables_before)]))
+            race = Race(self.structure, loop, values, was_enabled, held, restless)
+            reached = race.reached(race.start(start, enables_before))
+            self._races[key] = Raced(start, reached, frozenset(race.outcomes(reached.states)))
         return self._races[key]
 
 
 def net_is_set_reset(structure: Structure, net: NetId) -> bool:
     return isinstance(structure.drivers.get(net), SetReset)
-
-
-def takes(kind: FlipFlopKind, own: bool, pins: tuple[bool, ...]) -> bool:
-    """What a flip-flop takes at its edge from what it read."""
-    if kind is FlipFlopKind.D:
-        return pins[0]
-    if kind is FlipFlopKind.TOGGLE:
-        return own != pins[0]
-    return {(False, False): own, (False, True): False, (True, False): True, (True, True): not own}[(pins[0], pins[1])]

@@ -104,3 +104,24 @@ def test_the_random_circuits_race_oscillate_and_glitch_and_also_do_none_of_it() 
         )
     least = {"walked": 110, "raced": 20, "oscillated": 10, "glitched": 40, "clean": 40, "loop that settles": 15}
     assert {name: seen[name] for name, number in least.items() if seen[name] < number} == {}
+
+
+def test_the_random_circuits_make_pulses_and_in_some_of_them_a_pulse_is_felt() -> None:
+    seen: Counter[str] = Counter()
+    for seed in range(120):
+        behaviour = Behaviour(random_design(Random(seed)).netlist, Work(25_000))
+        try:
+            outcomes = [
+                outcome
+                for instant in behaviour.reachable()
+                for inputs in behaviour.steps.permitted_inputs(instant)
+                for outcome in behaviour.steps.step(instant, inputs)
+            ]
+        except TooBigError:
+            continue
+        seen["restless"] += any(one.restless for one in outcomes)
+        seen["restless and settles"] += any(one.restless and not one.raced and not one.oscillated for one in outcomes)
+        seen["felt"] += any(one.felt for one in outcomes)
+        seen["felt and no oscillation"] += any(one.felt and not one.oscillated for one in outcomes)
+    least = {"restless": 25, "restless and settles": 15, "felt": 8, "felt and no oscillation": 6}
+    assert {name: seen[name] for name, number in least.items() if seen[name] < number} == {}

@@ -14,6 +14,7 @@ from report.sample_runs import (
     either,
     negated,
     run_of,
+    signal,
     step,
 )
 
@@ -52,8 +53,22 @@ def test_a_shown_can_says_what_was_shown() -> None:
         ),
         (tree.Compare(comparison=Comparison.EQUAL, left=BEAT, right=LEVER), "beat == lever does not hold"),
         (Apply(operator=Operator.IMPLIES, operands=(BEAT, LEVER)), "beat is high, but lever is low"),
-        (tree.Once(operand=LEVER), "not (once lever)"),
-        (tree.Always(operand=tree.Once(operand=LEVER)), "not (once lever)"),
+        (tree.Once(operand=LEVER), "lever has never been high"),
+        (tree.Always(operand=tree.Once(operand=LEVER)), "lever has never been high"),
+        (negated(tree.Before(operand=TEMPO)), "tempo was high before"),
+        (tree.Before(operand=LEVER), "lever was low before"),
+        (tree.Before(operand=negated(TEMPO)), "tempo was high before"),
+        (tree.Before(operand=step(LEVER, RISES)), "(lever rises) did not hold before"),
+        (either(step(BEAT, StepWord.STEADY), LEVER), "neither beat is steady nor lever is high"),
+        (either(both(LEVER, BEAT), negated(CHOOSE)), "neither (lever and beat) holds nor choose is low"),
+        (step(both(LEVER, BEAT), RISES), "(lever and beat) does not rise"),
+        (negated(either(LEVER, BEAT)), "lever is high or beat is high"),
+        (
+            tree.Never(operand=negated(either(LEVER, step(BEAT, StepWord.FALLS)))),
+            "neither lever is high nor beat falls, which must never be",
+        ),
+        (tree.Since(left=LEVER, right=BEAT), "(lever since beat) does not hold"),
+        (tree.Slice(operand=signal("bells", 1, 2), high=0, low=0), "bells[0] is low"),
     ],
 )
 def test_each_shape_of_claim_says_which_part_of_it_fails(formula: Formula, said: str) -> None:

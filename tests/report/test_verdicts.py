@@ -67,7 +67,7 @@ def test_an_empty_proof_is_flagged() -> None:
 
 def test_an_undecided_claim_says_why_and_is_not_called_unexpected() -> None:
     assert lines_of(judged(UNEXPECTED, Verdict.UNDECIDED, reason="no answer within 60 s")) == [
-        "  undecided   no_false_edge",
+        "  undecided   no_false_edge   after 0.2 s",
         "              no answer within 60 s",
     ]
 

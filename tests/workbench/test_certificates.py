@@ -158,7 +158,9 @@ def test_a_wrong_number_of_rounds_does_not_fit_or_is_refused(folder: Path, round
     if rounds.isascii():
         assert fits(folder)["rings"] is Fit.NO_LONGER
     else:
-        with pytest.raises(CallError, match="cannot read"):
+        with pytest.raises(
+            CallError, match=r"ring\.rings\.smt2 is no certificate of Edgewright: it is not plain ASCII"
+        ):
             fits(folder)
 
 
@@ -220,6 +222,43 @@ def test_the_command_writes_into_its_folder_and_judges_what_is_there(
     Path("proofs/stray.smt2").write_text("ding dong")
     assert main(["recheck", "proofs", "bells.wiring"]) == 2
     assert "stray.smt2 is no certificate" in capsys.readouterr().err
+
+
+def test_files_that_cannot_be_read_are_told_by_name_and_the_others_are_judged(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(folder)
+    Path("proofs/ring.settles.smt2").write_bytes(b"\xff\xfe")
+    Path("proofs/empty.smt2").touch()
+    Path("proofs/folder.smt2").mkdir()
+    Path("proofs/gone.smt2").symlink_to("nowhere")
+    assert main(["recheck", "proofs", "bells.wiring", "--json", "record.json"]) == 2
+    printed = capsys.readouterr()
+    told = [
+        "proofs/empty.smt2 is no certificate of Edgewright",
+        "proofs/folder.smt2 is no regular file",
+        "cannot read proofs/gone.smt2: No such file or directory",
+        "proofs/ring.settles.smt2 is no certificate of Edgewright: it is not plain ASCII text",
+    ]
+    assert printed.err.splitlines() == [f"edgewright: {line}" for line in told]
+    assert printed.out.splitlines()[-1] == "5 fits, 4 errors"
+    assert "settles" not in printed.out
+    record = json.loads(Path("record.json").read_text())
+    assert record["errors"] == told
+    assert {entry["claim"] for entry in record["certificates"]} == PROOFS - {"settles"}
+
+
+def test_a_circuit_with_contradictory_givens_does_not_stop_the_judging_of_the_others(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = folder / "bells.wiring"
+    absurd = RING.replace("circuit ring fits", "circuit other fits") + "    given absurd: low_bell and not low_bell\n"
+    path.write_text(RING + absurd[absurd.index("circuit other") :])
+    (folder / "proofs" / "other.settles.smt2").write_text((folder / "proofs" / "ring.settles.smt2").read_text())
+    assert main(["recheck", str(folder / "proofs"), str(path)]) == 2
+    printed = capsys.readouterr()
+    assert "circuit other: no run obeys the given absurd" in printed.err
+    assert printed.out.splitlines()[-1] == "6 fits, 1 error"
 
 
 def test_a_folder_that_cannot_be_one_is_refused_before_the_work(

@@ -28,6 +28,7 @@ from verifier.claims.claim import Claim, ClaimKind, Design, Given, View, WiringF
 from verifier.claims.formula import Formula, StepWord
 from verifier.errors import CallError, InternalDisagreement, SourceError, Span
 from verifier.evidence.replay import Unconfirmed
+from verifier.evidence.simulator import STATES_OF_ONE_STEP, SimulationLimit
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
 from verifier.logic.transition_system import Invariant
 from verifier.workbench import judge as judging
@@ -249,6 +250,42 @@ def test_a_design_with_nothing_permitted_refuses_the_call_before_any_verdict() -
             on_result=lambda design, result: heard.append(result.claim.name),
         )
     assert heard == []
+
+
+def test_where_somebody_wants_to_be_told_a_refused_circuit_does_not_stop_the_others() -> None:
+    absurd = given("absurd", both(LEVER, negated(LEVER)), 4)
+    fine = multiplexer_design()
+    refused = replace(fine, netlist=replace(fine.netlist, name="refused"), givens=(absurd,))
+    last = replace(fine, netlist=replace(fine.netlist, name="last"))
+    told: list[tuple[str, str]] = []
+    result = check(
+        WiringFile("bells.wiring", (fine, refused, last)),
+        on_refused=lambda design, error: told.append((design.name, error.diagnostics[0].code)),
+    )
+    assert told == [("refused", "contradictory-givens")]
+    assert [design.design.name for design in result.designs] == ["plain_mux", "last"]
+    verdicts = [[claim.verdict for claim in design.claims] for design in result.designs]
+    assert verdicts == [[Verdict.BROKEN, Verdict.SHOWN, Verdict.PROVED]] * 2
+
+
+def test_a_run_with_too_many_ways_is_undecided_and_names_loop_and_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    def gives_up(*_: object) -> None:
+        raise Unconfirmed("internal words") from SimulationLimit("more internal words")
+
+    monkeypatch.setattr(judging, "replay", gives_up)
+    builder = NetlistBuilder("ring_of_five")
+    builder.input("enable")
+    builder.gate("a1", GateKind.NAND, ["enable", "a5"])
+    for number in range(2, 6):
+        builder.gate(f"a{number}", GateKind.NOT, [f"a{number - 1}"])
+    builder.output("a5")
+    design = Design(netlist=builder.build(), file="ring.wiring", claims=(SETTLES,))
+    (result,) = check_design(design).claims
+    assert result.verdict is Verdict.UNDECIDED
+    assert result.reason == (
+        "a run was found, but could not be confirmed: one step can go in more ways than are tried"
+        f" ({STATES_OF_ONE_STEP} states); the largest loop has 5 members: a5, a1, a2 and 2 more"
+    )
 
 
 def test_a_transition_system_that_cannot_power_up_where_the_simulator_can_is_a_disagreement(

@@ -139,7 +139,23 @@ def test_the_command_says_it_and_ends_accordingly(
     assert main(["equal", str(tmp_path / "pair.wiring"), *names, *options]) == code
     out = " ".join(capsys.readouterr().out.split())
     assert said in out
-    assert "the givens of the two circuits are not used" in out
+    assert "givens" not in out
+    assert out.count("power-up:") == 1
+
+
+@pytest.mark.parametrize("power_up", ["all", "matching"])
+def test_the_rule_about_power_up_is_said_once_and_givens_are_mentioned_only_where_there_are_some(
+    power_up: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "pair.wiring"
+    path.write_text(UNKNOWN.replace("    beat = flip", "    given slow: tempo steady\n    beat = flip"))
+    left, right = verifier.load(path).designs
+    assumes = verifier.equal(left, right, power_up).assumes
+    (starts,) = [sentence for sentence in assumes if "power-up" in sentence]
+    assert starts.endswith("whatever the first values of one_way.beat and other_way.silent")
+    assert ("agree" in starts) == (power_up == "matching")
+    (givens,) = [sentence for sentence in assumes if "given" in sentence]
+    assert givens.startswith("the givens of the two circuits are not used")
 
 
 def test_the_second_circuit_may_stand_in_another_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,8 +7,10 @@ gates stand in loops.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import fields
 
 from verifier.circuit.netlist import (
+    Delay,
     Driver,
     Edge,
     FlipFlop,
@@ -25,6 +27,7 @@ from verifier.circuit.netlist import (
     Output,
     Range,
     SetReset,
+    Timing,
 )
 from verifier.errors import Span
 
@@ -150,11 +153,16 @@ class NetlistBuilder:
         return self.add_input(Input(name=name, nets=nets, input_class=input_class)).nets
 
     def add_input(self, pin: Input) -> Input:
-        """Raises ValueError when the pin is already there, has no nets, or one of its nets is driven."""
+        """Raises ValueError when the pin is already there, has no nets or wrong times, or one of its nets is driven."""
         if pin.name in self._inputs:
             raise ValueError(f"there is already an input {pin.name!r}")
         if not pin.nets:
             raise ValueError(f"the input {pin.name!r} has no nets")
+        for stretch in (pin.high, pin.low):
+            if stretch is not None:
+                _check_range(stretch, "a time")
+        if pin.apart is not None:
+            _check_time(pin.apart, "`apart`")
         for net in pin.nets:
             self._drive(net, pin)
         self._inputs[pin.name] = pin
@@ -185,7 +193,7 @@ class NetlistBuilder:
         inputs: Iterable[NetReference] = (),
         *,
         start: bool | None = None,
-        takes: Range | None = None,
+        takes: Delay | None = None,
     ) -> NetId:
         """Drives `output` with a gate."""
         pins = self._resolve_all(inputs)
@@ -202,7 +210,8 @@ class NetlistBuilder:
         clear: LevelReference | None = None,
         preset: LevelReference | None = None,
         start: bool | None = None,
-        takes: Range | None = None,
+        takes: Delay | None = None,
+        timing: Timing | None = None,
     ) -> NetId:
         """Drives `output` with a flip-flop; `data` is one net, or the nets `j` and `k`."""
         pins = (self._resolve(data),) if isinstance(data, int | str) else self._resolve_all(data)
@@ -216,6 +225,7 @@ class NetlistBuilder:
             preset=self._level(preset),
             start=start,
             takes=takes,
+            timing=timing,
         )
         return self.add(flip_flop)
 
@@ -226,14 +236,15 @@ class NetlistBuilder:
         enable: LevelReference,
         *,
         start: bool | None = None,
-        takes: Range | None = None,
+        takes: Delay | None = None,
+        timing: Timing | None = None,
     ) -> NetId:
         """Drives `output` with a transparent latch."""
         level = self._level(enable)
         if level is None:
             raise ValueError("a latch needs an enable")
-        latch = Latch(output=self._resolve(output), data=self._resolve(data), enable=level, start=start, takes=takes)
-        return self.add(latch)
+        pins = {"output": self._resolve(output), "data": self._resolve(data)}
+        return self.add(Latch(enable=level, start=start, takes=takes, timing=timing, **pins))
 
     def set_reset(
         self,
@@ -242,7 +253,7 @@ class NetlistBuilder:
         reset_pin: NetReference,
         *,
         start: bool | None = None,
-        takes: Range | None = None,
+        takes: Delay | None = None,
     ) -> NetId:
         """Drives `output` with a set-reset latch."""
         pins = {"set": self._resolve(set_pin), "reset": self._resolve(reset_pin)}
@@ -252,7 +263,8 @@ class NetlistBuilder:
         """Takes a gate or storage element as it is.
 
         Raises:
-            ValueError: a net is unknown, its output is already driven, or it has the wrong number of pins.
+            ValueError: a net is unknown, its output is already driven, it has the wrong number of pins, or its times
+                are none.
         """
         for net in _nets_of(driver):
             self._resolve(net)
@@ -261,8 +273,11 @@ class NetlistBuilder:
         if isinstance(driver, FlipFlop) and len(driver.data) != _DATA_PIN_COUNT[driver.kind]:
             wanted = _DATA_PIN_COUNT[driver.kind]
             raise ValueError(f"a {driver.kind.value} takes {wanted} data inputs, not {len(driver.data)}")
-        if driver.takes is not None and not 0 <= driver.takes.low <= driver.takes.high:
-            raise ValueError(f"a delay of {driver.takes.low}..{driver.takes.high} ns is no range")
+        if driver.takes is not None:
+            _check_range(driver.takes.rise, "a delay")
+            _check_range(driver.takes.fall, "a delay")
+        if isinstance(driver, FlipFlop | Latch) and driver.timing is not None:
+            _check_timing(driver.timing)
         self._drive(driver.output, driver)
         return driver.output
 
@@ -336,6 +351,23 @@ class NetlistBuilder:
         if isinstance(reference, bool) or not 0 <= reference < len(self._nets):
             raise ValueError(f"there is no net number {reference!r}")
         return reference
+
+
+def _check_range(found: Range, what: str) -> None:
+    if not 0 <= found.low <= found.high:
+        raise ValueError(f"{what} of {found.low}..{found.high} ns is no range")
+
+
+def _check_time(found: int, what: str) -> None:
+    if found < 0:
+        raise ValueError(f"{what} of {found} ns is no time")
+
+
+def _check_timing(timing: Timing) -> None:
+    for figure in fields(timing):
+        found = getattr(timing, figure.name)
+        if found is not None:
+            _check_time(found, f"`{figure.name}`")
 
 
 def _nets_of(driver: Driver) -> tuple[NetId, ...]:

@@ -32,8 +32,8 @@ Unsupported = tuple[str, Span | None]
 def unsupported(subject: Claim | Given | Formula) -> Unsupported | None:
     """The first phrase that the claim's view cannot judge, or None when it can judge the whole.
 
-    A given is looked at by itself; in which views it counts says `restricts`. A bare formula is taken as a `must` claim of
-    the settled view.
+    A given is looked at by itself; in which views it counts says `restricts`. A bare formula is taken as a `must` claim
+    of the settled view.
     """
     match subject:
         case Claim():

@@ -103,7 +103,7 @@ class _Search:
             edges[state] = list(dict.fromkeys(self._firings(state)))
             pending += edges[state]
         ends: set[State] = set()
-        for component in strongly_connected_components(edges, lambda state: edges[state]):
+        for component in strongly_connected_components(edges, lambda state: iter(edges[state])):
             if len(component) == 1 and component[0] not in edges[component[0]]:
                 if not edges[component[0]]:
                     ends.add(component[0])

@@ -19,7 +19,9 @@ class Way:
     values: tuple[bool, ...]
     """For each element of the part."""
     carried: tuple[bool, ...] = ()
-    """The value each element carried into the round, where there was a choice or it is a loop's start."""
+    """The value each element carried into the round, where it is a storage element or in a loop."""
+    restless: tuple[bool, ...] = ()
+    """Whether each element is restless in the round; empty when none is."""
     raced: bool = False
     oscillated: bool = False
 
@@ -35,15 +37,14 @@ class Happened:
 
 def settlings(
     parts: Sequence[Part],
-    values: list[bool],
-    carried: list[bool],
+    settle: Callable[[Part, Way], None],
     ways_of: Callable[[int], Iterator[Way]],
     budget: Budget,
 ) -> Iterator[Happened]:
-    """Yields once for every combination of ways, with `values` and `carried` filled in for it.
+    """Yields once for every combination of ways, each part's way having been given to `settle`.
 
-    `ways_of(i)` is asked anew whenever an earlier part has settled in another way. Later parts may hold left-over
-    values at that time; settling order keeps anyone from reading them.
+    `ways_of(i)` is asked anew whenever an earlier part has settled in another way. Later parts may be left over from
+    before at that time; settling order keeps anyone from reading them.
     """
     if not parts:
         yield Happened()
@@ -56,11 +57,7 @@ def settlings(
             pending.pop()
             happened.pop()
             continue
-        part = parts[len(pending) - 1]
-        for i, element in enumerate(part.elements):
-            values[element.output] = way.values[i]
-            if way.carried:
-                carried[element.output] = way.carried[i]
+        settle(parts[len(pending) - 1], way)
         so_far = happened[-1].joined_with(way)
         if len(pending) < len(parts):
             pending.append(ways_of(len(pending)))

@@ -6,13 +6,16 @@ the loop held (grammar/README.md, 12.2 and 12.4). What the outcomes do to the re
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from itertools import product
 
 from verifier.circuit.netlist import Driver, Latch, NetId
 from verifier.claims.run import Instant
 from verifier.evidence.budget import Budget
 from verifier.evidence.components import strongly_connected_components
+from verifier.evidence.pulses import is_taken_away
 from verifier.evidence.settling_order import combinational_pins
 from verifier.evidence.three_valued import Ternary, is_active, latch_target, target
 
@@ -24,6 +27,26 @@ LoopState = tuple[bool, ...]
 class RaceOutcome:
     state: LoopState
     is_stable: bool
+
+
+@dataclass(frozen=True)
+class RaceEnd:
+    outcomes: tuple[RaceOutcome, ...]
+    """In ascending order of their states."""
+    falling: LoopState
+    """For each member: some move of the race takes it from 1 to 0."""
+    rising: LoopState
+    """For each member: some move takes it from 0 to 1."""
+
+    def restless_members(self, start: LoopState, before: LoopState, after: LoopState) -> tuple[bool, ...]:
+        """Which members of a loop that raced from `start` to `after` moved more often than `before` and `after` show.
+
+        Grammar/README.md, 12.7.
+        """
+        rows = zip(start, before, after, self.falling, self.rising, strict=True)
+        return tuple(
+            is_taken_away(first, old, new) or (falling if new else rising) for first, old, new, falling, rising in rows
+        )
 
 
 class Race:
@@ -41,8 +64,11 @@ class Race:
         budget: Budget,
         before: Instant | None = None,
         held: NetId | None = None,
+        restless: Collection[NetId] = (),
     ) -> None:
+        """`surroundings` are the values of all nets; the nets of `restless` come from outside and may leave them."""
         self._members = members
+        self._restless = restless
         self._budget = budget
         self._held = held
         # Values of all nets; those of the members are overwritten with each state that is looked at.
@@ -63,17 +89,27 @@ class Race:
         # A latch whose enable stays as it was sees no change, so only the closing ones need a bit of their own.
         self._seen_bit = {} if before is None else {net: len(members) + i for i, net in enumerate(closing)}
 
-    def outcomes(self, start: LoopState) -> list[RaceOutcome]:
-        """The states that a run of moves from `start` can visit for ever, in ascending order."""
+    def end(self, start: LoopState) -> RaceEnd:
+        """Where the runs of moves from `start` can end, and what moves on the way."""
         first = _packed(start) | sum(1 << bit for bit in self._seen_bit.values())
-        return sorted(self._lasting([first]), key=lambda outcome: outcome.state)
+        excited = self._explored([first], self._restless)
+        falling = rising = 0
+        for state, mask in excited.items():
+            falling |= mask & state
+            rising |= mask & ~state
+        if self._restless:
+            # The states in which the surroundings may come to rest: a race with all of them at their last values.
+            excited = self._explored([*excited])
+        outcomes = sorted(self._lasting(excited), key=lambda outcome: outcome.state)
+        return RaceEnd(tuple(outcomes), self._unpacked(falling), self._unpacked(rising))
 
     def lasting_states(self, starts: Sequence[LoopState]) -> set[LoopState]:
         """The states, stable or not, that a run of moves from one of the starts can visit for ever."""
-        return {outcome.state for outcome in self._lasting([_packed(start) for start in starts])}
+        excited = self._explored([_packed(start) for start in starts])
+        return {outcome.state for outcome in self._lasting(excited)}
 
-    def _lasting(self, starts: Sequence[int]) -> Iterator[RaceOutcome]:
-        excited = self._explored(starts)
+    def _lasting(self, excited: Mapping[int, int]) -> Iterator[RaceOutcome]:
+        """`excited` is what `_explored` gives."""
         moves = {state: [state ^ winners for winners in _subsets(mask)] for state, mask in excited.items()}
         for component in strongly_connected_components(moves):
             is_stable = len(component) == 1
@@ -81,18 +117,30 @@ class Race:
                 for state in component:
                     yield RaceOutcome(self._unpacked(state), is_stable)
 
-    def _explored(self, starts: Sequence[int]) -> dict[int, int]:
-        """Every reachable state to the set of its excited members."""
+    def _explored(self, starts: Iterable[int], restless: Collection[NetId] = ()) -> dict[int, int]:
+        """Every reachable state to the set of members that are excited in it, at some values of the restless nets."""
         excited: dict[int, int] = {}
         pending = list(starts)
         while pending:
             state = pending.pop()
             if state in excited:
                 continue
-            mask = excited[state] = self._excited(state)
-            self._budget.spend(len(self._members) + (1 << mask.bit_count()))
-            pending.extend(state ^ winners for winners in _subsets(mask))
+            excited[state] = 0
+            for mask in self._excited_sets(state, restless):
+                self._budget.spend(len(self._members) + (1 << mask.bit_count()))
+                excited[state] |= mask
+                pending.extend(state ^ winners for winners in _subsets(mask))
         return excited
+
+    def _excited_sets(self, state: int, restless: Collection[NetId]) -> Iterator[int]:
+        """The excited members, once for all values at which the restless nets may stand."""
+        settled = [self._values[net] for net in restless]
+        for standing in product((False, True), repeat=len(settled)):
+            for net, value in zip(restless, standing, strict=True):
+                self._values[net] = value
+            yield self._excited(state)
+        for net, last in zip(restless, settled, strict=True):
+            self._values[net] = last
 
     def _excited(self, state: int) -> int:
         for i, member in enumerate(self._members):
@@ -127,9 +175,9 @@ class RaceTable:
     _MOST_ENTRIES = 10_000
 
     def __init__(self) -> None:
-        self._known: dict[tuple[object, ...], list[RaceOutcome]] = {}
+        self._known: dict[tuple[object, ...], RaceEnd] = {}
 
-    def outcomes(
+    def end(
         self,
         members: Sequence[Driver],
         surroundings: Sequence[Ternary],
@@ -137,19 +185,25 @@ class RaceTable:
         *,
         before: Instant,
         held: NetId | None,
+        restless: AbstractSet[NetId],
         budget: Budget,
-    ) -> list[RaceOutcome]:
-        """Same as `Race(members, surroundings, before=before, held=held, budget=budget).outcomes(start)`."""
+    ) -> RaceEnd:
+        """Where `Race(members, surroundings, ...)` ends when it begins at `start`.
+
+        Nets in `restless` that are not around the loop do not count.
+        """
         inside = [member.output for member in members]
-        around = [surroundings[pin] for member in members for pin in combinational_pins(member) if pin not in inside]
-        enables = [before[member.enable.net] for member in members if isinstance(member, Latch)]
-        key = (tuple(inside), start, tuple(around), tuple(enables), held if held in inside else None)
+        pins = [pin for member in members for pin in combinational_pins(member) if pin not in inside]
+        around = tuple(surroundings[pin] for pin in pins)
+        enables = tuple(before[member.enable.net] for member in members if isinstance(member, Latch))
+        moving = tuple(sorted(restless & set(pins))) if restless else ()
+        key = (tuple(inside), start, around, enables, held if held in inside else None, moving)
         found = self._known.get(key)
         if found is None:
             if len(self._known) >= self._MOST_ENTRIES:
                 self._known.clear()
-            found = Race(members, surroundings, before=before, held=held, budget=budget).outcomes(start)
-            self._known[key] = found
+            race = Race(members, surroundings, budget=budget, before=before, held=held, restless=moving)
+            found = self._known[key] = race.end(start)
         return found
 
 
@@ -165,7 +219,7 @@ def _subsets(mask: int) -> Iterator[int]:
         subset = (subset - 1) & mask
 
 
-def _is_transient(component: Sequence[int], excited: dict[int, int]) -> bool:
+def _is_transient(component: Sequence[int], excited: Mapping[int, int]) -> bool:
     """Some member is excited in all states, with the same target in all: it has to fire sooner or later.
 
     Being excited it stands at the opposite of its target, so its target is the same in all states when its value is.

@@ -5,10 +5,10 @@ It follows grammar/README.md, section 10, and says nothing about values.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from verifier.circuit.netlist import Driver, Gate, Latch, NetId, Netlist, SetReset
+from verifier.circuit.netlist import Driver, FlipFlop, Gate, Latch, NetId, Netlist, SetReset, Storage
 from verifier.evidence.components import strongly_connected_components
 
 
@@ -24,15 +24,30 @@ class Part:
         return tuple(element.output for element in self.elements)
 
 
+@dataclass(frozen=True)
+class Feeler:
+    """A storage element that may feel a pulse at the end of a round (12.7)."""
+
+    element: Storage
+    pins: frozenset[NetId]
+    """The nets on which it may feel one."""
+    is_in_loop: bool
+    """What `clear`, `preset`, `s` and `r` do is then said by the race of the loop."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class SettlingOrder:
     """The parts of a netlist, every part after the parts it depends on."""
 
     parts: tuple[Part, ...]
     deciding: int
-    """The first `deciding` parts give every clock and every enable its value; no other part does."""
+    """The first `deciding` parts give every clock, every enable and every pin of a feeler its value; no other does."""
     follows_inputs: frozenset[NetId]
     """Input nets and gates outside loops that depend on inputs alone: a step moves them in round 1 only."""
+    feelers: tuple[Feeler, ...]
+    """In ascending order of their outputs."""
+    felt_pins: frozenset[NetId]
+    """The pins of all feelers."""
 
 
 def combinational_pins(element: Driver) -> tuple[NetId, ...]:
@@ -56,11 +71,17 @@ def settling_order(netlist: Netlist) -> SettlingOrder:
         Part(tuple(drivers[net] for net in sorted(nets)), is_loop=len(nets) > 1 or nets[0] in dependence[nets[0]])
         for nets in strongly_connected_components(dependence)
     ]
-    deciding = _upstream(parts, _clocks_and_enables(netlist))
+    feelers = tuple(_feelers(parts))
+    felt_pins = frozenset(pin for feeler in feelers for pin in feeler.pins)
+    deciding = _upstream(parts, felt_pins | _clocks_and_enables(netlist))
     first = [part for part in parts if not deciding.isdisjoint(part.nets)]
     rest = [part for part in parts if deciding.isdisjoint(part.nets)]
     return SettlingOrder(
-        parts=(*first, *rest), deciding=len(first), follows_inputs=_follows_inputs(parts, netlist.input_nets)
+        parts=(*first, *rest),
+        deciding=len(first),
+        follows_inputs=_follows_inputs(parts, netlist.input_nets),
+        feelers=feelers,
+        felt_pins=felt_pins,
     )
 
 
@@ -69,7 +90,43 @@ def _clocks_and_enables(netlist: Netlist) -> set[NetId]:
     return clocks | {latch.enable.net for latch in netlist.latches}
 
 
-def _upstream(parts: Iterable[Part], nets: set[NetId]) -> set[NetId]:
+def _feelers(parts: Sequence[Part]) -> list[Feeler]:
+    can_be_restless = _can_be_restless(parts)
+    found = []
+    for part in parts:
+        for element in part.elements:
+            pins = can_be_restless.intersection(_pins_that_feel(element, is_in_loop=part.is_loop))
+            if pins and not isinstance(element, Gate):
+                found.append(Feeler(element, pins, part.is_loop))
+    return sorted(found, key=lambda feeler: feeler.element.output)
+
+
+def _pins_that_feel(element: Driver, *, is_in_loop: bool) -> tuple[NetId, ...]:
+    if isinstance(element, FlipFlop):
+        return (element.clock, *(() if is_in_loop else combinational_pins(element)))
+    if isinstance(element, Latch):
+        return (element.enable.net,)
+    if isinstance(element, SetReset):
+        return () if is_in_loop else (element.set, element.reset)
+    return ()
+
+
+def _can_be_restless(parts: Iterable[Part]) -> frozenset[NetId]:
+    """A superset of the nets that can be restless in a round, whatever the inputs do; `parts` in settling order.
+
+    Pulses begin in loops, and where a clear or a preset takes away what a flip-flop has sampled; gates, latches and
+    set-reset latches pass them on.
+    """
+    found: set[NetId] = set()
+    for part in parts:
+        for element in part.elements:
+            pins = combinational_pins(element)
+            if part.is_loop or (pins if isinstance(element, FlipFlop) else not found.isdisjoint(pins)):
+                found.add(element.output)
+    return frozenset(found)
+
+
+def _upstream(parts: Iterable[Part], nets: Iterable[NetId]) -> set[NetId]:
     """The nets and everything they depend on; `parts` stand in settling order."""
     found = set(nets)
     for part in reversed([*parts]):

@@ -15,8 +15,8 @@ from verifier.claims.run import Instant, StepEvents
 from verifier.evidence.branching import Happened, Way, settlings
 from verifier.evidence.budget import Budget, SimulationLimit
 from verifier.evidence.race import LoopState, Race, RaceTable, stable_states
-from verifier.evidence.rounds import EITHER, Bases, RoundSearch, RoundStart, opened_latches
-from verifier.evidence.sampling import History, Sampling, forced_flip_flops
+from verifier.evidence.rounds import EITHER, RoundEnd, RoundSearch, RoundStart, opened_latches
+from verifier.evidence.sampling import Carrying, History, Sampling, forced_flip_flops
 from verifier.evidence.settling_order import Part, settling_order
 from verifier.evidence.three_valued import (
     Ternary,
@@ -68,7 +68,8 @@ class Simulator:
         self._order = settling_order(netlist)
         self._elements = [element for part in self._order.parts for element in part.elements]
         self._races = RaceTable()
-        self._most_rounds = 2 * (len(netlist.flip_flops) + len(netlist.latches)) + 2
+        storage = (*netlist.flip_flops, *netlist.latches, *netlist.set_resets)
+        self._most_rounds = 2 * len(storage) + 2
 
     # The first instant (12.4)
 
@@ -158,32 +159,30 @@ class Simulator:
         start = RoundStart(number=number, before=path.values, inputs=inputs, bases=dict(path.bases), opened=path.opened)
         search = RoundSearch(self.netlist, self._order, start, races=self._races, budget=budget, expected=expected)
         for end in search.ends():
-            happened = path.happened.joined_with(end.happened)
-            is_finished = end.is_last or number == self._most_rounds
-            bases: Bases = {}
-            if not is_finished:
-                sampling = Sampling(
-                    self.netlist,
-                    self._order,
-                    path.history,
-                    start=start,
-                    end=end,
-                    races=self._races,
-                    budget=budget,
+            history = path.history.followed_by(self.netlist, path.values, end)
+            for carrying in self._carryings(path, start, end, budget):
+                is_due = end.is_followed or carrying.is_felt
+                is_finished = not is_due or number == self._most_rounds
+                following = _Path(
+                    number=number,
+                    values=end.values,
+                    history=history,
+                    bases=() if is_finished else tuple(sorted(carrying.bases.items())),
+                    opened=frozenset(opened_latches(self.netlist, path.values, end.values)),
+                    happened=path.happened.joined_with(end.happened).joined_with(
+                        Happened(raced=carrying.is_felt, oscillated=is_due and is_finished)
+                    ),
                 )
-                bases = sampling.bases()
-            elif not end.is_last:
-                happened = happened.joined_with(Happened(oscillated=True))
-            history = path.history.followed_by(self.netlist, path.values, end.values)
-            following = _Path(
-                number=number,
-                values=end.values,
-                history=history,
-                bases=tuple(bases.items()),
-                opened=frozenset(opened_latches(self.netlist, path.values, end.values)),
-                happened=happened,
-            )
-            yield following, is_finished
+                yield following, is_finished
+
+    def _carryings(self, path: _Path, start: RoundStart, end: RoundEnd, budget: Budget) -> Iterator[Carrying]:
+        """The ways to go on after a round that ended like this."""
+        if not end.is_followed and not end.restless:
+            return iter([Carrying({}, is_felt=False)])
+        sampling = Sampling(
+            self.netlist, self._order, path.history, start=start, end=end, races=self._races, budget=budget
+        )
+        return sampling.carryings()
 
     def _finished(self, path: _Path) -> Outcome:
         may_glitch = nets_that_may_glitch(self._elements, path.history.first, path.values, path.history.moved)
@@ -205,9 +204,12 @@ class _FirstInstants:
             return
         for net, value in inputs.items():
             self._values[net] = value
-        carried = list(self._values)
-        for happened in settlings(self._parts, self._values, carried, self._ways_of, self._budget):
+        for happened in settlings(self._parts, self._settle, self._ways_of, self._budget):
             yield tuple(self._values), happened
+
+    def _settle(self, part: Part, way: Way) -> None:
+        for net, value in zip(part.nets, way.values, strict=True):
+            self._values[net] = value
 
     def _ways_of(self, index: int) -> Iterator[Way]:
         part = self._parts[index]

@@ -66,6 +66,14 @@ def is_active(level: Level | None, values: Sequence[bool]) -> bool:
     return level is not None and values[level.net] == level.active_high
 
 
+def is_forced(flip_flop: FlipFlop, values: Sequence[bool]) -> bool:
+    return is_active(flip_flop.clear, values) or is_active(flip_flop.preset, values)
+
+
+def is_doubly_forced(flip_flop: FlipFlop, values: Sequence[bool]) -> bool:
+    return is_active(flip_flop.clear, values) and is_active(flip_flop.preset, values)
+
+
 def _choices(value: Ternary) -> tuple[bool, ...]:
     return (False, True) if value is None else (value,)
 
@@ -101,7 +109,10 @@ def target(element: Driver, values: Sequence[Ternary], own: Ternary) -> Ternary:
 def nets_that_may_glitch(
     elements: Sequence[Driver], old: Instant, new: Instant, moved: frozenset[NetId]
 ) -> frozenset[NetId]:
-    """The nets that may glitch in a step, `moved` being those that changed in any of its rounds (12.6)."""
+    """The nets that may glitch in a step, `moved` being those that moved in any of its rounds (12.6).
+
+    Changed, between the values before and after a round, or restless in one.
+    """
     values: list[Ternary] = [None if net in moved else value for net, value in enumerate(old)]
     changed = True
     while changed:

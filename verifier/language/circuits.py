@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from lark import Token
 
 from verifier.circuit.builder import NetlistBuilder
-from verifier.circuit.netlist import NetId, Range
+from verifier.circuit.netlist import NetId
 from verifier.errors import Span
 from verifier.language.complaints import report_bit
+from verifier.language.families import Family
 from verifier.language.findings import Findings, counted, quoted
 from verifier.language.gates import STORAGE_WORDS, Destination, GateWriter, Workbench
 from verifier.language.options import Options, read_options, start_bits
 from verifier.language.reading import Reader
 from verifier.language.scopes import Scope, Symbol, target_name, targets_of
 from verifier.language.storage import StorageWriter
-from verifier.language.syntax import Branch
+from verifier.language.syntax import Branch, LostBlocks
 from verifier.language.widths import call_arguments, natural_width
 
 
@@ -34,11 +35,16 @@ class CircuitWriter:
     """Lays out one circuit whose pins have their nets already."""
 
     def __init__(
-        self, builder: NetlistBuilder, findings: Findings, delays: Mapping[str, Range], parts: Iterable[str]
+        self,
+        builder: NetlistBuilder,
+        findings: Findings,
+        family: Family,
+        parts: Iterable[str],
+        lost: LostBlocks,
     ) -> None:
         self._builder = builder
         self._findings = findings
-        self._bench = Workbench(builder, findings, delays, parts)
+        self._bench = Workbench(builder, findings, family, parts, lost)
 
     def write(self, scope: Scope) -> None:
         """Raises TooLargeError when the circuit grows beyond its limits."""
@@ -103,8 +109,8 @@ class CircuitWriter:
             self._drive_gates(scope, expression, targets[0], options)
 
     def _names_part(self, expression: Branch) -> bool:
-        """Whether this is the use of a part; one that contains itself has no scope, and a finding says so."""
-        return expression.rule == "call" and str(expression.token(0)) in self._bench.parts
+        """Whether this is the use of a part, or may be one; one that has no scope is the subject of a finding."""
+        return expression.rule == "call" and self._bench.may_be_part(str(expression.token(0)))
 
     def _look_for_mistakes(self, scope: Scope, expression: Branch) -> None:
         """Lays out an expression whose target is lost, for what it may reveal. The circuit is never built."""

@@ -1,9 +1,10 @@
-"""The claims, givens and `let` names of one contract or circuit, in the order of writing."""
+"""The claims and givens of one contract or circuit, in the order of writing, and its `let` names, in any order."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from graphlib import CycleError, TopologicalSorter
 
 from lark import Token
 
@@ -15,7 +16,10 @@ from verifier.language.findings import Findings, quoted
 from verifier.language.formulas import FormulaWriter
 from verifier.language.reading import RESERVED, NameTable
 from verifier.language.scopes import Scope
-from verifier.language.syntax import Block, Branch
+from verifier.language.syntax import Block, Branch, walk_branches
+
+_NAME_AT = {"let": 0, "given": 0, "claim": 1}
+"""Where its name stands among the children of a statement."""
 
 _VIEWS = {"any": View.ANY_DELAY, "settled": View.SETTLED, "timed": View.TIMED}
 
@@ -40,8 +44,7 @@ def read_claims(scope: Scope, outer: ClaimSet, findings: Findings) -> ClaimSet:
     """The claims of the scope's block, added to those of its contract."""
     _report_shadows(scope, outer, findings)
     reader = _ClaimReader(scope, outer, findings)
-    for statement in scope.block.statements:
-        reader.take(statement)
+    reader.take_all(scope.block.statements)
     named = {claim.name for claim in reader.claims} | {given.name for given in reader.givens}
     return ClaimSet(tuple(reader.claims), tuple(reader.givens), reader.lets, frozenset(reader.tried - named))
 
@@ -54,7 +57,7 @@ class _ClaimReader:
         self._writer = FormulaWriter(scope, outer.lets, findings)
         self.claims = list(outer.claims)
         self.givens = list(outer.givens)
-        # Names that are taken: by nets, and by claims, givens and lets so far.
+        # Names that are taken: by nets, and by claims, givens and lets.
         self._names = NameTable([*scope.symbols, *outer.names])
         # The names of all claims and givens, those included that are refused.
         self.tried = set(outer.refused)
@@ -63,39 +66,75 @@ class _ClaimReader:
     def lets(self) -> Mapping[str, Formula]:
         return self._writer.lets
 
-    def take(self, statement: Branch) -> None:
-        if statement.rule == "let":
-            self._take_let(statement)
-        elif statement.rule == "given":
-            self._take_given(statement)
-        elif statement.rule == "claim":
-            self._take_claim(statement)
+    def take_all(self, statements: Iterable[Branch]) -> None:
+        """All names first; then each `let` before what uses it."""
+        stated = [statement for statement in statements if statement.rule in _NAME_AT]
+        free = [self._take_name(statement) for statement in stated]
+        lets = {str(s.token(0)): s for s, is_free in zip(stated, free, strict=True) if s.rule == "let" and is_free}
+        for name in self._in_order_of_use(lets):
+            self._define(name, self._writer.value(lets[name].branch(1)))
+        for statement, is_free in zip(stated, free, strict=True):
+            if statement.rule == "given":
+                self._take_given(statement, is_free)
+            elif statement.rule == "claim":
+                self._take_claim(statement, is_free)
+            elif not is_free:
+                self._take_nameless_let(statement)
 
-    def _take_let(self, statement: Branch) -> None:
-        name, tree = statement.token(0), statement.branch(1)
+    def _take_name(self, statement: Branch) -> bool:
+        """Whether the name is free; it is taken from now on."""
+        name = statement.token(_NAME_AT[statement.rule])
         free = self._is_free(name)
-        formula = self._writer.value(tree)
-        if free and formula is not None:
+        if free:
             self._names.add(str(name))
-            self._writer.define(str(name), formula)
-        else:
-            self._writer.lose(str(name))
+        return free
 
-    def _take_given(self, statement: Branch) -> None:
+    def _define(self, name: str, formula: Formula | None) -> None:
+        if formula is None:
+            self._writer.lose(name)
+        else:
+            self._writer.define(name, formula)
+
+    def _take_nameless_let(self, statement: Branch) -> None:
+        """A `let` whose name is taken: its formula may have mistakes of its own."""
+        name = str(statement.token(0))
+        self._writer.value(statement.branch(1))
+        if name not in self._scope.symbols and name not in self.lets:
+            self._writer.lose(name)
+
+    def _in_order_of_use(self, lets: Mapping[str, Branch]) -> list[str]:
+        """The names, each after those its formula uses. Those that are made of themselves are reported and lost."""
+        uses = {name: _references(statement.branch(1)) & lets.keys() for name, statement in lets.items()}
+        while not self._findings.full:
+            try:
+                return list(TopologicalSorter(uses).static_order())
+            except CycleError as found:
+                cycle = list(dict.fromkeys(found.args[1]))
+                self._report_circle(sorted(cycle, key=list(lets).index), lets)
+                uses = {name: used - set(cycle) for name, used in uses.items() if name not in cycle}
+        return []
+
+    def _report_circle(self, names: Sequence[str], lets: Mapping[str, Branch]) -> None:
+        for name in names:
+            self._writer.lose(name)
+        message = f"the `let` {quoted(names[0])} is made of itself"
+        if len(names) > 1:
+            message += ", by way of " + ", ".join(quoted(name) for name in names[1:4]) + (" ..." if names[4:] else "")
+        hint = "a `let` is a short name for its formula; write out in one of them what is meant"
+        self._findings.error("recursive-let", message, self._span(lets[names[0]].token(0)), hint)
+
+    def _take_given(self, statement: Branch, free: bool) -> None:
         name, tree = statement.token(0), statement.branch(1)
         self.tried.add(str(name))
-        free = self._is_free(name)
         formula = self._writer.claim(tree)
         if free and formula is not None:
-            self._names.add(str(name))
             text = folded_text(tree, self._block)
             self.givens.append(Given(name=str(name), formula=formula, text=text, span=self._span(statement)))
 
-    def _take_claim(self, statement: Branch) -> None:
+    def _take_claim(self, statement: Branch, free: bool) -> None:
         kind = ClaimKind(str(statement.token(0)))
         name, tree = statement.token(1), statement.branches[-1]
         self.tried.add(str(name))
-        free = self._is_free(name)
         formula = self._writer.claim(tree)
         if not free or formula is None:
             return
@@ -107,7 +146,6 @@ class _ClaimReader:
         view = self._view(statement, formula)
         if view is None:
             return
-        self._names.add(str(name))
         text, span = folded_text(tree, self._block), self._span(statement)
         self.claims.append(Claim(name=str(name), kind=kind, formula=formula, text=text, view=view, span=span))
 
@@ -142,6 +180,10 @@ def _report_shadows(scope: Scope, outer: ClaimSet, findings: Findings) -> None:
         if name in scope.symbols:
             message = f"the contract has something called {quoted(name)} already"
             findings.error("name-taken", message, scope.symbols[name].span, "choose another name")
+
+
+def _references(tree: Branch) -> set[str]:
+    return {str(branch.token(0)) for branch in walk_branches(tree) if branch.rule == "reference"}
 
 
 def mentions_nanoseconds(formula: Formula) -> bool:

@@ -8,18 +8,19 @@ from dataclasses import dataclass, replace
 from lark import Token
 
 from verifier.circuit.builder import NetlistBuilder
-from verifier.circuit.netlist import NetId, Range
+from verifier.circuit.netlist import NetId
 from verifier.claims import formula as f
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.errors import Span
 from verifier.language.circuits import CircuitWriter, make_nets
 from verifier.language.claims import ClaimSet, read_claims
-from verifier.language.families import read_family
+from verifier.language.families import Family, read_family
 from verifier.language.findings import Findings, nearest, quoted
 from verifier.language.pins import PinPlan, PinReader, add_pin
 from verifier.language.placing import report_misplaced
+from verifier.language.reading import RefusedPin
 from verifier.language.scopes import Library, Scope, ScopeOpener, TooLargeError, declare_interface, targets_of
-from verifier.language.syntax import Block, BlockKind, Branch
+from verifier.language.syntax import Block, BlockKind, Branch, LostBlocks
 from verifier.language.usage import report_undriven, warn_unused
 from verifier.language.widths import infer_widths
 
@@ -32,14 +33,16 @@ class Contract:
     pins: tuple[PinPlan, ...]
     claims: ClaimSet
     together: bool
+    refused: tuple[RefusedPin, ...] = ()
 
 
 class DesignWriter:
     """Makes the designs of one file out of the blocks that are visible in it."""
 
-    def __init__(self, blocks: Mapping[BlockKind, Mapping[str, Block]], findings: Findings) -> None:
+    def __init__(self, blocks: Mapping[BlockKind, Mapping[str, Block]], findings: Findings, lost: LostBlocks) -> None:
         self._blocks = blocks
         self._findings = findings
+        self._lost = lost
         self._library = Library(blocks[BlockKind.PART], findings)
         for block in (block for named in blocks.values() for block in named.values()):
             report_misplaced(block, findings)
@@ -54,10 +57,10 @@ class DesignWriter:
         contract = self._contract(fits, block) if isinstance(fits, Token) else None
         if isinstance(fits, Token) and contract is None:
             return None
-        pins = self._pins(block, contract)
+        pins, refused = self._pins(block, contract)
         builder = NetlistBuilder(str(block.name), inputs_may_change_together=self._together(block, contract))
         lost = block.lost | contract.block.lost if contract is not None else block.lost
-        scope = self._lay_out(block, pins, builder, lost)
+        scope = self._lay_out(Scope(block, "", lost=lost), pins, refused, builder)
         if scope is None:
             return None
         outer = contract.claims if contract is not None else ClaimSet()
@@ -82,49 +85,54 @@ class DesignWriter:
 
     def _contract(self, name: Token, block: Block) -> Contract | None:
         known = self._contracts.get(str(name))
-        if known is None:
+        if known is None and not self._lost.may_hold(name):
             message = f"there is no contract called {quoted(name)}"
             self._findings.error("unknown-name", message, block.place(name), nearest(name, self._contracts))
         return known
 
     def _read_contract(self, block: Block) -> Contract:
-        pins = self._pins(block, None)
+        pins, refused = self._pins(block, None)
         scope = Scope(block, "", lost=block.lost)
+        scope.refuse(refused)
         first: NetId = 0
         for plan in pins:
             symbol = scope.add(plan.pin, is_input=plan.is_input)
             symbol.nets = tuple(range(first, first + plan.pin.width))
             first += plan.pin.width
-        return Contract(block, pins, read_claims(scope, ClaimSet(), self._findings), bool(block.all("together")))
+        claims = read_claims(scope, ClaimSet(), self._findings)
+        return Contract(block, pins, claims, bool(block.all("together")), refused)
 
     def _together(self, block: Block, contract: Contract | None) -> bool:
         return contract.together if contract is not None else bool(block.all("together"))
 
-    def _pins(self, block: Block, contract: Contract | None) -> tuple[PinPlan, ...]:
+    def _pins(self, block: Block, contract: Contract | None) -> tuple[tuple[PinPlan, ...], tuple[RefusedPin, ...]]:
+        """The pins of a block, and those of which a finding says what is wrong."""
         reader = PinReader(block, self._findings)
         if contract is None:
-            return reader.declared()
+            return reader.declared(), reader.refused
         reader.report_pins_beside(contract.block)
-        return contract.pins
+        return contract.pins, contract.refused
 
-    def _delays(self, block: Block) -> dict[str, Range]:
+    def _family(self, block: Block) -> Family:
         statements = block.all("delays")
         for repeated in statements[1:]:
             self._findings.error("repeated-option", "`delays from` is said twice", block.place(repeated))
         if not statements:
-            return {}
+            return Family()
         name = statements[0].token(0)
-        if str(name) not in self._families:
+        if str(name) not in self._families and not self._lost.may_hold(name):
             message = f"there is no family called {quoted(name)}"
             self._findings.error("unknown-name", message, block.place(name), nearest(name, self._families))
-        return self._families.get(str(name), {})
+        return self._families.get(str(name), Family())
 
     # Circuits and parts
 
     def _lay_out(
-        self, block: Block, pins: tuple[PinPlan, ...], builder: NetlistBuilder, lost: frozenset[str]
+        self, scope: Scope, pins: tuple[PinPlan, ...], refused: tuple[RefusedPin, ...], builder: NetlistBuilder
     ) -> Scope | None:
-        scope = Scope(block, "", lost=lost)
+        """Fills an empty scope; None when it grows beyond the limits."""
+        block = scope.block
+        scope.refuse(refused)
         first: NetId = 0
         for plan in pins:
             symbol = scope.add(plan.pin, is_input=plan.is_input)
@@ -138,7 +146,7 @@ class DesignWriter:
             ScopeOpener(self._library, self._findings).open(scope)
             infer_widths(scope, self._findings)
             parts = self._blocks[BlockKind.PART]
-            CircuitWriter(builder, self._findings, self._delays(block), parts).write(scope)
+            CircuitWriter(builder, self._findings, self._family(block), parts, self._lost).write(scope)
         except TooLargeError as problem:
             self._findings.error("too-large", str(problem), block.place(block.name), "split it, or use narrower buses")
             return None
@@ -165,7 +173,7 @@ class DesignWriter:
         if self._findings.error_count > before:
             return
         builder = NetlistBuilder(name)
-        scope = self._lay_out(block, tuple(pins), builder, block.lost)
+        scope = self._lay_out(Scope(block, "", lost=block.lost), tuple(pins), (), builder)
         if scope is None:
             return
         report_undriven(scope, (), self._findings)

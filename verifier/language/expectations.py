@@ -44,6 +44,7 @@ SOFT_WORDS = frozenset({
 })  # fmt: skip
 """Words that are names wherever the grammar does not ask for them."""
 
+_FIGURE_STARTS = frozenset({"set", "hold", "clock", "enable", "settling"})
 _SHOWN = 4
 
 
@@ -81,6 +82,8 @@ def hint_for(token: Token | None, accepted: Set[str]) -> str:
             return f"put parentheses around the part that starts with `{token}`"
         if token.type in ("NEVER", "PULSES"):
             return f"`{token}` stands outermost in a claim, once, and never inside parentheses"
+    if (accepted == {"CLEAR", "PRESET"} and token in _FIGURE_STARTS) or (accepted == {"WHEN"} and token == "width"):
+        return "figures such as `set-up` stand in a `family`, not at a net"
     if token is not None and token.type in ("ONLY", "LEADS") and "RPAR" in accepted:
         return f"`{token} ...` is a pattern: it stands outermost in a claim, once, and never inside parentheses"
     if token is not None and token.type == "EQUAL" and "COMPARISON" in accepted:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -12,12 +13,13 @@ from lark import Token
 
 from verifier.claims.claim import WiringFile
 from verifier.errors import CallError
+from verifier.language.carried import FAMILIES_PREFIX, carried_family, carried_names
 from verifier.language.designs import DesignWriter
-from verifier.language.findings import Findings, quoted
+from verifier.language.findings import Findings, nearest, quoted
 from verifier.language.parser import ParsedFile, parse
 from verifier.language.reading import NameTable
 from verifier.language.source import Source, UnreadableTextError, read_text
-from verifier.language.syntax import Block, BlockKind, place
+from verifier.language.syntax import Block, BlockKind, LostBlocks, place
 
 USE_DEPTH_LIMIT = 32
 """Files that use files."""
@@ -77,6 +79,7 @@ class _Loader:
         self._visible = _Visible()
         self._chain: list[Path] = []
         self._parsed: set[Path] = set()
+        self._lost = LostBlocks()
 
     def load(self, source: Source) -> WiringFile:
         """The designs of the main file.
@@ -89,7 +92,7 @@ class _Loader:
 
     def _loaded(self, source: Source) -> WiringFile:
         main = self._read(source, self._path, self._resolve(self._path))
-        writer = DesignWriter(self._visible.blocks, self._findings)
+        writer = DesignWriter(self._visible.blocks, self._findings, self._lost)
         circuits = [block for block in main.blocks if self._is_visible(block)]
         written = [writer.write(block) for block in circuits]
         if not circuits and main.blocks:
@@ -109,8 +112,10 @@ class _Loader:
         self._chain.append(resolved)
         self._parsed.add(resolved)
         parsed = parse(source, self._findings)
+        self._lost |= parsed.lost
         for name in parsed.uses:
-            self._use(name, parsed, path)
+            if not self._use(name, parsed, path):
+                self._lost |= LostBlocks(of_files=True)
         for block in parsed.blocks:
             if block.kind is not BlockKind.CIRCUIT or len(self._chain) == 1:
                 self._add_block(block)
@@ -124,31 +129,38 @@ class _Loader:
         self._visible.names.add(name)
         self._visible.blocks[block.kind][name] = block
 
-    def _use(self, token: Token, user: ParsedFile, user_path: Path) -> None:
+    def _use(self, token: Token, user: ParsedFile, user_path: Path) -> bool:
+        """Reads a used file; False when a finding says why that cannot be done."""
         written = str(token)[1:-1]
         path = user_path.parent / written
+        carried = None if os.path.exists(path) else carried_family(written)
+        path = carried or path
         resolved = self._resolve(path)
-        problem = self._refusal(written, resolved)
+        problem = self._refusal(written, resolved, is_carried=carried is not None)
         if problem is not None:
             self._findings.error(*problem[:2], place(token, user.source), problem[2])
-            return
+            return False
         if resolved in self._parsed:
-            return
+            return True
         try:
             source = Source(str(path), read_text(path))
         except (CallError, UnreadableTextError) as found:
             code = "missing-file" if isinstance(found, CallError) else found.code
             message = f"cannot use {quoted(written)}: {found}"
-            self._findings.error(code, message, place(token, user.source), found.hint)
-            return
+            hint = found.hint
+            if code == "missing-file" and written.startswith(FAMILIES_PREFIX):
+                hint = hint or nearest(written, carried_names())
+            self._findings.error(code, message, place(token, user.source), hint)
+            return False
         self._read(source, path, resolved)
+        return True
 
-    def _refusal(self, written: str, resolved: Path) -> tuple[str, str, str] | None:
+    def _refusal(self, written: str, resolved: Path, *, is_carried: bool) -> tuple[str, str, str] | None:
         """Code, message and hint when this file must not be used here."""
         root = self._resolve(self._path).parent
         if not written:
             return "missing-file", "the file name is empty", ""
-        if not self._allow_outside and not resolved.is_relative_to(root):
+        if not self._allow_outside and not is_carried and not resolved.is_relative_to(root):
             hint = "`--allow-outside` permits it"
             return "use-outside", f"{quoted(written)} lies outside the folder of the file being checked", hint
         if resolved in self._chain:

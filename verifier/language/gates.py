@@ -6,13 +6,13 @@ are laid out in `circuits.py`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from lark import Token
 
 from verifier.circuit.builder import NetlistBuilder, check_pin_count
-from verifier.circuit.netlist import Gate, GateKind, NetId, Range
+from verifier.circuit.netlist import Delay, Gate, GateKind, NetId
 from verifier.language.arithmetic import Bit, Constant, Ripple
 from verifier.language.complaints import (
     check_slice,
@@ -22,10 +22,11 @@ from verifier.language.complaints import (
     report_unknown_call,
     report_width,
 )
+from verifier.language.families import Family
 from verifier.language.findings import Findings, quoted
 from verifier.language.reading import Reader
 from verifier.language.scopes import Scope, TooLargeError
-from verifier.language.syntax import Branch, run_operands
+from verifier.language.syntax import Branch, LostBlocks, run_operands
 from verifier.language.widths import call_arguments, find_symbol, first_width, join_width, natural_width
 
 NET_LIMIT = 200_000
@@ -54,22 +55,32 @@ class Destination:
     nets: tuple[NetId, ...]
     start: tuple[bool | None, ...]
     """For each net."""
-    takes: Range | None = None
+    takes: Delay | None = None
 
 
 class Workbench:
     """The circuit under construction, and what all its gates share."""
 
     def __init__(
-        self, builder: NetlistBuilder, findings: Findings, delays: Mapping[str, Range], parts: Iterable[str]
+        self,
+        builder: NetlistBuilder,
+        findings: Findings,
+        family: Family,
+        parts: Iterable[str],
+        lost: LostBlocks,
     ) -> None:
         self.builder = builder
         self.findings = findings
-        self.parts = frozenset(parts)
-        self.callable_names = [*GATE_WORDS, *STORAGE_WORDS, "join", *self.parts]
-        # The family's delay for each kind of part, by its word; used where an assignment has no `takes`.
-        self.delays = delays
+        self._parts = frozenset(parts)
+        self._lost = lost
+        self.callable_names = [*GATE_WORDS, *STORAGE_WORDS, "join", *self._parts]
+        # Its delays are used where an assignment has no `takes`.
+        self.family = family
         self._net_count = 0
+
+    def may_be_part(self, name: str) -> bool:
+        """Whether there is a part of that name, or may be one in a block that was not read."""
+        return name in self._parts or self._lost.may_hold(name)
 
     def count_nets(self, count: int) -> None:
         """Raises TooLargeError when the circuit has too many nets."""
@@ -250,8 +261,8 @@ class GateWriter:
             self._error("storage-inside", f"{quoted(callee)} stands alone after `=`", tree.token(0), hint)
             return None
         if id(tree) not in self._scope.calls:
-            if callee in self._bench.parts:
-                # It contains itself or is too large: a finding says so already.
+            if self._bench.may_be_part(callee):
+                # It contains itself, is too large or was not read: a finding says so already.
                 return None
             report_unknown_call(tree, self._bench.callable_names, self._scope, self._bench.findings)
             return None
@@ -340,7 +351,7 @@ class GateWriter:
         return Destination(nets=nets, start=(None,) * width)
 
     def _add(self, kind: GateKind, inputs: Sequence[NetId], into: Destination, bit: int) -> NetId:
-        takes = into.takes or self._bench.delays.get("if" if kind is GateKind.SELECT else kind.value)
+        takes = into.takes or self._bench.family.delays.get("if" if kind is GateKind.SELECT else kind.value)
         gate = Gate(output=into.nets[bit], kind=kind, inputs=tuple(inputs), start=into.start[bit], takes=takes)
         return self._bench.builder.add(gate)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from lark import Token
 
-from verifier.circuit.netlist import Range
+from verifier.circuit.netlist import Delay
 from verifier.language.complaints import fitting_number
 from verifier.language.findings import Findings
 from verifier.language.reading import Reader
@@ -23,7 +23,7 @@ class Options:
     clear: Branch | None = None
     preset: Branch | None = None
     start: Token | None = None
-    takes: Range | None = None
+    takes: Delay | None = None
     written: list[tuple[str, Branch]] = field(default_factory=list)
     """The word of each option and where it stands, in order."""
 
@@ -48,7 +48,7 @@ def read_options(assignment: Branch, reader: Reader, block: Block, findings: Fin
         elif word == "start":
             options.start = tree.token(0)
         else:
-            options.takes = reader.range(tree.branch(0))
+            options.takes = reader.delay(tree.branch(0))
             if options.takes is None:
                 return None
     return options

@@ -14,8 +14,8 @@ from lark.exceptions import UnexpectedInput, UnexpectedToken
 from verifier.language.expectations import expected_words, hint_for, is_word
 from verifier.language.findings import Findings, quoted
 from verifier.language.layout import CLOSING, OPENING, Line, Section, cut
-from verifier.language.source import Source
-from verifier.language.syntax import DEPTH_LIMIT, Block, BlockKind, Branch, place, too_deep
+from verifier.language.source import CARRIAGE_RETURN, Source
+from verifier.language.syntax import DEPTH_LIMIT, Block, BlockKind, Branch, LostBlocks, place, too_deep
 from verifier.language.tables import parser
 
 TOKEN_LIMIT = 300_000
@@ -23,6 +23,9 @@ TOKEN_LIMIT = 300_000
 
 LINE_TOKEN_LIMIT = 20_000
 """Words and signs in one statement."""
+
+NAME_LIMIT = 64
+"""Characters in a name: it must fit into a table."""
 
 _BLOCK_KINDS = {kind.value: kind for kind in BlockKind}
 
@@ -35,6 +38,7 @@ class ParsedFile:
     blocks: list[Block] = field(default_factory=list)
     uses: list[Token] = field(default_factory=list)
     """The quoted file names."""
+    lost: LostBlocks = field(default_factory=LostBlocks)
 
 
 def parse(source: Source, findings: Findings) -> ParsedFile:
@@ -61,7 +65,8 @@ def _report_characters(source: Source, findings: Findings) -> frozenset[int]:
             tabbed.add(span.line)
             findings.error("tab", "there is a tab here", span, "use spaces; a tab is as wide as each editor likes")
         else:
-            findings.error("control-character", f"there is an invisible {name} here", span, "delete it")
+            hint = "end lines with a line feed" if name == CARRIAGE_RETURN else "delete it"
+            findings.error("control-character", f"there is an invisible {name} here", span, hint)
     return frozenset(tabbed)
 
 
@@ -69,12 +74,17 @@ def _tokens(source: Source, findings: Findings) -> tuple[Line, frozenset[int]]:
     """The tokens of the text, stray characters reported and left out, and the lines that had some."""
     tokens: Line = []
     unreadable: set[int] = set()
+    reported: set[str] = set()
     for token in parser().lex(source.clean_text):
         if token.type == "STRAY":
-            _report_stray(token, source, findings)
+            _report_stray(token, source, reported, findings)
             unreadable.add(token.line or 1)
         else:
             tokens.append(token)
+            if len(token) > NAME_LIMIT and token.type == "NAME" and token not in reported:
+                reported.add(str(token))
+                message = f"the name {quoted(token)} has {len(token)} characters"
+                findings.error("name-too-long", message, place(token, source), f"a name has at most {NAME_LIMIT}")
         if len(tokens) > TOKEN_LIMIT or findings.full:
             if not findings.full:
                 findings.error("too-large", "this file has too many words", place(token, source), "split it")
@@ -82,7 +92,16 @@ def _tokens(source: Source, findings: Findings) -> tuple[Line, frozenset[int]]:
     return tokens, frozenset(unreadable)
 
 
-def _report_stray(token: Token, source: Source, findings: Findings) -> None:
+def _report_stray(token: Token, source: Source, reported: set[str], findings: Findings) -> None:
+    """Reports a character that means nothing; of a word with such letters, the first letter the first time."""
+    span = source.word_at(token.line or 1, token.column or 1)
+    word = source.lines[span.line - 1][span.column - 1 : span.end_column - 1]
+    if len(word) > 1 or word.isalnum():
+        if word not in reported:
+            reported.add(word)
+            message = f"{quoted(word)} is no name: {quoted(str(token))} cannot stand in one"
+            findings.error("stray-character", message, span, "names consist of ASCII letters, digits and `_`")
+        return
     hints = {
         '"': 'the closing `"` is missing on this line',
         "!": "write `not`, or `!=` for unequal",
@@ -103,13 +122,17 @@ def _take_section(section: Section, parsed: ParsedFile, unreadable: frozenset[in
     header = None
     if unreadable.isdisjoint(token.line for token in section.header):
         header = _parse_line(section.header, "header", source, findings)
+    if header is None or (header.rule == "use" and _marred_words(section.header, source)):
+        is_use = section.header[0].type == "USE"
+        parsed.lost |= LostBlocks(_names_in(section.header, source), of_files=is_use)
+        header = None
     statements: list[Branch] = []
     lost: set[str] = set()
     for line in section.statements:
         readable = unreadable.isdisjoint(token.line for token in line)
         statement = _parse_line(line, "statement", source, findings) if readable else None
         if statement is None:
-            lost.update(token for token in line if token.type == "NAME")
+            lost |= _names_in(line, source)
         else:
             statements.append(statement)
     if header is None:
@@ -132,6 +155,17 @@ def _take_section(section: Section, parsed: ParsedFile, unreadable: frozenset[in
     if not section.statements:
         message = f"the {block.kind.value} {quoted(block.name)} has nothing in it"
         findings.error("empty-block", message, block.place(block.name), "its lines are indented below it")
+
+
+def _names_in(line: Line, source: Source) -> frozenset[str]:
+    """The names in a line that could not be parsed, those included that a forbidden character has cut in pieces."""
+    return _marred_words(line, source) | {str(token) for token in line if token.type == "NAME"}
+
+
+def _marred_words(line: Line, source: Source) -> frozenset[str]:
+    """The words of the physical lines with forbidden characters; no further finding is made of such a line."""
+    found = (source.marred_words.get(number, frozenset()) for number in {token.line or 1 for token in line})
+    return frozenset[str]().union(*found)
 
 
 def _parse_line(line: Line, start: str, source: Source, findings: Findings) -> Branch | None:
@@ -170,6 +204,8 @@ def _feed(lalr: Lark, line: Line, start: str, source: Source, findings: Findings
             fed += 1
         tree = finish(line[-1])
     except UnexpectedToken:
+        if _marred_words(line, source):
+            return None
         _report_unexpected(line, fed, _accepted(lalr, line[:fed], start), start, source, findings)
         return None
     except UnexpectedInput as problem:

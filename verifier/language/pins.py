@@ -8,7 +8,7 @@ from verifier.circuit.builder import NetlistBuilder
 from verifier.circuit.netlist import Input, InputClass, NetId, Range
 from verifier.claims.formula import Tightest
 from verifier.language.findings import Findings
-from verifier.language.reading import NameTable, Pin, Reader
+from verifier.language.reading import NameTable, Pin, Reader, RefusedPin
 from verifier.language.syntax import Block, Branch
 
 
@@ -42,6 +42,11 @@ class PinReader:
                     names.add(plan.pin.name)
                     plans.append(plan)
         return tuple(plans)
+
+    @property
+    def refused(self) -> tuple[RefusedPin, ...]:
+        """Those that were met and of which a finding says what is wrong."""
+        return tuple(self._reader.refused)
 
     def report_pins_beside(self, contract: Block) -> None:
         """Reports the pins of a circuit whose pins are those of its contract."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from lark import Token
 
-from verifier.circuit.netlist import Range
+from verifier.circuit.netlist import Delay, Range
 from verifier.claims.formula import Tightest
 from verifier.errors import Span
 from verifier.language.findings import Findings, quoted
@@ -38,12 +38,21 @@ class Pin:
     span: Span
 
 
+@dataclass(frozen=True)
+class RefusedPin:
+    """A declared name of which a finding says what is wrong."""
+
+    name: str
+    span: Span
+
+
 class Reader:
     """Reads pieces of one block."""
 
     def __init__(self, block: Block, findings: Findings) -> None:
         self._block = block
         self._findings = findings
+        self.refused: list[RefusedPin] = []
 
     def number(self, token: Token, *, limit: int | None = None) -> int | None:
         """The value of a number, or None when a finding says what is wrong with it."""
@@ -80,6 +89,22 @@ class Reader:
             return None
         return Range(low, high)
 
+    def delay(self, tree: Branch) -> Delay | None:
+        """`3..15 ns`, or `rise 3..10 ns, fall 4..11 ns` in either order."""
+        edges = [branch.token(0) for branch in tree.branches if branch.rule == "edge"]
+        if edges and edges[0].type == edges[1].type:
+            message = f"`{edges[1]}` is said twice"
+            span = self._block.place(edges[1])
+            self._findings.error("repeated-option", message, span, "say `rise ... ns, fall ... ns`")
+            return None
+        ranges = [self.range(branch) for branch in tree.branches if branch.rule == "range"]
+        first, last = ranges[0], ranges[-1]
+        if first is None or last is None:
+            return None
+        if edges and edges[0].type == "FALL":
+            return Delay(rise=last, fall=first)
+        return Delay(rise=first, fall=last)
+
     def pins(self, tree: Branch) -> list[Pin]:
         """The pins of a `pins` list that are fit to use."""
         return [pin for branch in tree.branches if (pin := self.pin(branch)) is not None]
@@ -88,6 +113,7 @@ class Reader:
         name = tree.token(0)
         width = self.width(tree.token(1)) if len(tree.tokens) > 1 else 1
         if not self.name_is_free(name) or width is None:
+            self.refused.append(RefusedPin(str(name), self._block.place(tree)))
             return None
         return Pin(str(name), width, self._block.place(tree))
 

@@ -5,7 +5,7 @@ It finds names that are taken, parts that are used wrongly, and buses that were 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from lark import Token
@@ -13,7 +13,7 @@ from lark import Token
 from verifier.circuit.netlist import NetId
 from verifier.errors import Span
 from verifier.language.findings import Findings, counted, quoted
-from verifier.language.reading import NameTable, Pin, Reader
+from verifier.language.reading import NameTable, Pin, Reader, RefusedPin
 from verifier.language.syntax import Block, Branch, walk_branches
 
 SCOPE_LIMIT = 4_000
@@ -83,6 +83,12 @@ class Scope:
         self.names.add(symbol.name)
         return symbol
 
+    def refuse(self, pins: Iterable[RefusedPin]) -> None:
+        """Makes the names of refused pins known without a width, so that nothing more is said about them."""
+        for pin in pins:
+            if pin.name not in self.symbols:
+                self.add_symbol(Symbol(pin.name, pin.span, None, declared=True))
+
     def reachable(self) -> Iterator[tuple[str, Symbol]]:
         """Every symbol that a claim may name, with its full name."""
         pending = [self]
@@ -99,7 +105,8 @@ class Library:
 
     def __init__(self, parts: Mapping[str, Block], findings: Findings) -> None:
         self.blocks = parts
-        self._interfaces = {name: read_interface(block, findings) for name, block in parts.items()}
+        read = {name: read_interface(block, findings) for name, block in parts.items()}
+        self._interfaces = {name: interface for name, interface in read.items() if interface is not None}
         # How many scopes one use of a part opens, itself included; no more than just above the limit is counted.
         self._sizes: dict[str, int] = {}
         for name in parts:
@@ -133,14 +140,14 @@ class Library:
         return found
 
 
-def read_interface(block: Block, findings: Findings) -> Interface:
-    """The pins in a part's header."""
+def read_interface(block: Block, findings: Findings) -> Interface | None:
+    """The pins in a part's header; None when a finding says what is wrong with one of them."""
     reader = Reader(block, findings)
     listed = block.header.children[1]
     inputs = reader.pins(listed) if isinstance(listed, Branch) else []
     given = block.header.branch(2)
     outputs = reader.pins(given) if given.rule == "pins" else [pin for pin in (reader.pin(given),) if pin is not None]
-    return Interface(str(block.name), tuple(inputs), tuple(outputs))
+    return None if reader.refused else Interface(str(block.name), tuple(inputs), tuple(outputs))
 
 
 class ScopeOpener:
@@ -173,6 +180,7 @@ class ScopeOpener:
             for pin in reader.pins(statement.branch(0)):
                 if not scope.names.is_taken(pin.name, pin.span, self._findings):
                     scope.add(pin)
+        scope.refuse(reader.refused)
 
     def _declare_targets(self, scope: Scope) -> None:
         """Makes symbols of the targets that are not declared; their widths come later, if not written."""

@@ -6,6 +6,7 @@ It knows nothing of the language.
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -16,10 +17,12 @@ SIZE_LIMIT = 4 * 1024 * 1024
 """Largest file that is read, in bytes."""
 
 # Control characters, and the invisible ones that change the direction or the joining of what is printed after them.
-_FORBIDDEN = re.compile(
-    r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb]"
-)
-_NAMES = {"\t": "tab", "\x1b": "escape character", "\r": "carriage return"}
+_INVISIBLE = r"\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb"
+_FORBIDDEN = re.compile(rf"[\t{_INVISIBLE}]")
+# A tab stands between words; anything else that is forbidden may stand inside one.
+_CUTTING = re.compile(rf"[{_INVISIBLE}]")
+CARRIAGE_RETURN = "carriage return"
+_NAMES = {"\t": "tab", "\x1b": "escape character", "\r": CARRIAGE_RETURN}
 
 
 class UnreadableTextError(Exception):
@@ -48,6 +51,17 @@ class Source:
         """The text with every forbidden character replaced by one space, so that columns stay."""
         return _FORBIDDEN.sub(" ", self.text)
 
+    @cached_property
+    def marred_words(self) -> dict[int, frozenset[str]]:
+        """The lines that a forbidden character cuts, outside comments, and their words as they are without it."""
+        marred = {}
+        for number, line in enumerate(self.lines, start=1):
+            statement = line.split("#")[0]
+            bare = _CUTTING.sub("", statement)
+            if bare != statement:
+                marred[number] = frozenset(re.findall(r"\w+", bare))
+        return marred
+
     def forbidden_characters(self) -> list[tuple[str, Span]]:
         """The first tab and the first other forbidden character of each line, as a name and its place."""
         found = []
@@ -60,8 +74,23 @@ class Source:
                     found.append((name, Span(self.name, number, match.start() + 1, number, match.end() + 1)))
         return found
 
+    def word_at(self, line: int, column: int) -> Span:
+        """The run of letters, digits, accents and `_` around a character; where it is none of these, that alone."""
+        text = self.lines[line - 1]
+        first = last = column - 1
+        if _belongs_to_a_word(text[first]):
+            while first > 0 and _belongs_to_a_word(text[first - 1]):
+                first -= 1
+            while last + 1 < len(text) and _belongs_to_a_word(text[last + 1]):
+                last += 1
+        return Span(self.name, line, first + 1, line, last + 2)
+
     def start(self) -> Span:
         return Span(self.name, 1, 1, 1, 1)
+
+
+def _belongs_to_a_word(character: str) -> bool:
+    return character.isalnum() or character == "_" or unicodedata.category(character).startswith("M")
 
 
 def without_control_characters(text: str) -> str:

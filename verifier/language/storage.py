@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from verifier.circuit.netlist import Edge, FlipFlop, FlipFlopKind, Latch, Level, NetId, Range, SetReset
+from verifier.circuit.netlist import Delay, Edge, FlipFlop, FlipFlopKind, Latch, Level, NetId, SetReset, Timing
 from verifier.language.complaints import report_width
 from verifier.language.findings import counted, quoted
 from verifier.language.gates import STORAGE_WORDS, GateWriter, Workbench
@@ -30,7 +30,8 @@ class _Element:
     data: Sequence[Sequence[NetId]]
     """For each data pin its nets, one a bit."""
     start: Sequence[bool | None]
-    takes: Range | None
+    takes: Delay | None
+    timing: Timing | None
 
 
 class StorageWriter:
@@ -48,10 +49,11 @@ class StorageWriter:
             return
         data = self._data(call, word, len(outputs))
         start = start_bits(options.start, len(outputs), self._scope, self._bench.findings)
-        takes = options.takes or self._bench.delays.get(word)
+        takes = options.takes or self._bench.family.delays.get(word)
+        timing = self._bench.family.timings.get(word)
         if data is None or start is None:
             return
-        element = _Element(outputs=outputs, data=data, start=start, takes=takes)
+        element = _Element(outputs=outputs, data=data, start=start, takes=takes, timing=timing)
         if word == "latch":
             self._write_latches(element, options)
         elif word == "set_reset":
@@ -117,6 +119,7 @@ class StorageWriter:
                     preset=preset,
                     start=element.start[bit],
                     takes=element.takes,
+                    timing=element.timing,
                 )
             )
 
@@ -125,9 +128,16 @@ class StorageWriter:
         if enable is None:
             return
         for bit, output in enumerate(element.outputs):
-            data, start = element.data[0][bit], element.start[bit]
-            latch = Latch(output=output, data=data, enable=enable, start=start, takes=element.takes)
-            self._bench.builder.add(latch)
+            self._bench.builder.add(
+                Latch(
+                    output=output,
+                    data=element.data[0][bit],
+                    enable=enable,
+                    start=element.start[bit],
+                    takes=element.takes,
+                    timing=element.timing,
+                )
+            )
 
     def _write_set_resets(self, element: _Element) -> None:
         set_pins, reset_pins = element.data

@@ -97,6 +97,22 @@ def walk_branches(tree: Branch) -> Iterator[Branch]:
         pending.extend(reversed(node.branches))
 
 
+@dataclass(frozen=True)
+class LostBlocks:
+    """What is known of blocks that could not be read; nothing is reported that one of them may have cured."""
+
+    names: frozenset[str] = frozenset()
+    """Names in headers that could not be parsed."""
+    of_files: bool = False
+    """Whether there is a `use` whose file was not read: its blocks may have any name."""
+
+    def may_hold(self, name: str) -> bool:
+        return self.of_files or name in self.names
+
+    def __or__(self, other: LostBlocks) -> LostBlocks:
+        return LostBlocks(self.names | other.names, self.of_files or other.of_files)
+
+
 class BlockKind(Enum):
     CONTRACT = "contract"
     CIRCUIT = "circuit"

@@ -11,13 +11,13 @@ import json
 from collections.abc import Callable
 from functools import cache
 from hashlib import sha256
-from pathlib import Path
 from typing import Any
 
 import lark
 from lark.grammar import Rule
 from lark.lexer import TerminalDef
 
+from verifier.language.carried import grammar_folder
 from verifier.language.syntax import Branch
 
 STARTS = ["header", "statement"]
@@ -87,7 +87,5 @@ def _fingerprint(grammar: str) -> str:
 
 
 def _packaged(name: str) -> str:
-    """The text of a file of the grammar folder: inside the package once installed, beside it in a checkout."""
-    package = Path(__file__).resolve().parents[1]
-    installed = package / "grammar" / name
-    return (installed if installed.exists() else package.parent / "grammar" / name).read_text(encoding="utf-8")
+    """The text of a file of the grammar folder."""
+    return (grammar_folder() / name).read_text(encoding="utf-8")

@@ -6,6 +6,8 @@ worked out here: the textbook meaning of the claim is asked.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from verifier.claims import formula as tree
 from verifier.claims.claim import Claim, ClaimKind
 from verifier.claims.formula import Formula, Operator, StepWord
@@ -13,13 +15,12 @@ from verifier.claims.meaning import evaluate
 from verifier.claims.run import Run
 from verifier.report.endless_breach import what_happened_for_ever
 from verifier.report.pieces import listing
-from verifier.report.wording import worded
+from verifier.report.wording import worded, worded_as_one
 
 UNTRUE_STEP = {
     StepWord.CHANGES: "does not change",
     StepWord.RISES: "does not rise",
     StepWord.FALLS: "does not fall",
-    StepWord.STEADY: "changes",
 }
 
 
@@ -98,23 +99,13 @@ def happens(formula: Formula) -> str:
     """The formula told as something that is so."""
     match formula:
         case tree.Apply(operator=Operator.AND, operands=operands):
-            return " and ".join(_simple_truth(part) for part in operands)
-        case tree.Signal() | tree.Apply(operator=Operator.NOT):
-            return _simple_truth(formula)
+            return " and ".join(_told(part) for part in operands)
+        case tree.Apply(operator=Operator.OR, operands=operands):
+            return " or ".join(_told(part) for part in operands)
+        case tree.Apply(operator=Operator.NOT, operands=(tree.Apply(operator=Operator.OR, operands=operands),)):
+            return _none_of(operands)
         case _:
-            return worded(formula)
-
-
-def _simple_truth(formula: Formula) -> str:
-    match formula:
-        case tree.Signal(name=name, width=1):
-            return f"{name} is high"
-        case tree.Apply(operator=Operator.NOT, operands=(tree.Signal(name=name, width=1),)):
-            return f"{name} is low"
-        case tree.Step() | tree.Compare() | tree.Slice():
-            return worded(formula)
-        case _:
-            return f"({worded(formula)})"
+            return _told(formula)
 
 
 def _fails(formula: Formula, run: Run) -> str:
@@ -122,26 +113,51 @@ def _fails(formula: Formula, run: Run) -> str:
     match formula:
         case tree.Apply(operator=Operator.AND, operands=operands):
             false_parts = [part for part in operands if not evaluate(part, run)[-1]]
-            return " and ".join(_simple_untruth(part) for part in false_parts) or _simple_untruth(formula)
-        case tree.Apply(operator=Operator.OR, operands=(left, right)):
-            return f"neither {_simple_truth(left)} nor {_simple_truth(right)}"
-        case tree.Apply(operator=Operator.OR, operands=operands) if len(operands) > 2:
-            return "none of these is so: " + ", ".join(_simple_truth(part) for part in operands)
+            return " and ".join(_told(part, so=False) for part in false_parts) or _told(formula, so=False)
+        case tree.Apply(operator=Operator.OR, operands=operands):
+            return _none_of(operands)
         case tree.Apply(operator=Operator.IMPLIES, operands=(left, right)):
-            return f"{_simple_truth(left)} and {_simple_untruth(right)}"
-        case _:
-            return _simple_untruth(formula)
-
-
-def _simple_untruth(formula: Formula) -> str:
-    match formula:
-        case tree.Signal(name=name, width=1):
-            return f"{name} is low"
+            return f"{_told(left)} and {_told(right, so=False)}"
         case tree.Apply(operator=Operator.NOT, operands=(operand,)):
-            return _simple_truth(operand)
-        case tree.Step(word=word, operand=tree.Signal(name=name)):
-            return f"{name} {UNTRUE_STEP[word]}"
-        case tree.Compare():
-            return f"{worded(formula)} does not hold"
+            return happens(operand)
         case _:
-            return f"not ({worded(formula)})"
+            return _told(formula, so=False)
+
+
+def _none_of(operands: Sequence[Formula]) -> str:
+    if len(operands) == 2:
+        return f"neither {_told(operands[0])} nor {_told(operands[1])}"
+    if len(operands) == 1:
+        return _told(operands[0], so=False)
+    return "none of these is so: " + ", ".join(_told(part) for part in operands)
+
+
+def _told(formula: Formula, *, so: bool = True) -> str:
+    """A piece of a sentence that stays whole beside others: that the formula is so, or is not so."""
+    match formula:
+        case tree.Apply(operator=Operator.NOT, operands=(operand,)):
+            return _told(operand, so=not so)
+        case tree.Signal() | tree.Slice():
+            return f"{worded(formula)} is {_level(so)}"
+        case tree.Step(word=StepWord.STEADY, operand=operand):
+            return f"{worded_as_one(operand)} {'is steady' if so else 'changes'}"
+        case tree.Step(word=word, operand=operand):
+            return f"{worded_as_one(operand)} {word.value if so else UNTRUE_STEP[word]}"
+        case tree.Compare():
+            return worded(formula) if so else f"{worded(formula)} does not hold"
+        case tree.Before(operand=tree.Apply(operator=Operator.NOT, operands=(operand,))):
+            return _told(tree.Before(operand=operand), so=not so)
+        case tree.Before(operand=tree.Signal() | tree.Slice() as operand):
+            return f"{worded(operand)} was {_level(so)} before"
+        case tree.Before(operand=operand):
+            return f"{worded_as_one(operand)} {'held' if so else 'did not hold'} before"
+        case tree.Once(operand=tree.Signal() | tree.Slice() as operand):
+            return f"{worded(operand)} has {'' if so else 'never '}been high"
+        case tree.Once(operand=operand):
+            return f"{worded_as_one(operand)} has {'' if so else 'never '}held"
+        case _:
+            return f"{worded_as_one(formula)} {'holds' if so else 'does not hold'}"
+
+
+def _level(high: bool) -> str:
+    return "high" if high else "low"

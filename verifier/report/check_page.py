@@ -18,7 +18,7 @@ from verifier.report.verdicts import (
     footer_lines,
     not_judged_line,
     run_lines,
-    summary_line,
+    summary_lines,
     witness_lines,
 )
 from verifier.report.writer import Writer
@@ -82,8 +82,8 @@ class CheckPage:
         self._print([*([line()] if heading and above else []), *heading, *lines])
         self._printed += 1
 
-    def finish(self, results: Sequence[DesignResult]) -> None:
-        """The rest of the page, from what was decided."""
+    def finish(self, results: Sequence[DesignResult], refused: Sequence[Design] = ()) -> None:
+        """The rest of the page, from what was decided; `refused` are the circuits of which nothing was judged."""
         self._live.now("")
         for result in results:
             for unprinted in result.design.claims:
@@ -100,7 +100,8 @@ class CheckPage:
                     self._print([*run_lines(result.design, claim, width=self._writer.width), line()])
                 if claim.witness is not None:
                     self._print([*witness_lines(result.design, claim, width=self._writer.width), line()])
-        self._print([summary_line(results), line(), *footer_lines(results, width=self._writer.width)])
+        width = self._writer.width
+        self._print([*summary_lines(results, refused, width=width), line(), *footer_lines(results, width=width)])
 
     def _print(self, lines: Iterable[Line]) -> None:
         with self._live.out_of_the_way():

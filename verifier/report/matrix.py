@@ -11,7 +11,7 @@ from verifier.claims.claim import Claim, Design
 from verifier.evidence.verdict import ClaimResult, DesignResult
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph
 from verifier.report.progress import LiveLine
-from verifier.report.verdicts import TONES, footer_lines, summary_line
+from verifier.report.verdicts import TONES, footer_lines, summary_lines
 from verifier.report.writer import Writer
 
 GAP = "  "
@@ -36,10 +36,10 @@ class MatrixPage:
     def judged(self, design: Design, result: ClaimResult) -> None:
         """Nothing to show yet."""
 
-    def finish(self, results: Sequence[DesignResult]) -> None:
+    def finish(self, results: Sequence[DesignResult], refused: Sequence[Design] = ()) -> None:
         self._live.now("")
         width = self._writer.width
-        page = [*matrix_lines(results, width=width), line(), summary_line(results), line()]
+        page = [*matrix_lines(results, width=width), line(), *summary_lines(results, refused, width=width), line()]
         with self._live.out_of_the_way():
             self._writer.write([*page, *footer_lines(results, width=width)])
 

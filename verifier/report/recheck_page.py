@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from verifier.errors import EdgewrightError
 from verifier.evidence.verdict import Fit, Rechecked
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph
 from verifier.report.records import Record
@@ -17,8 +18,8 @@ def saved_line(count: int, folder: str) -> Line:
     return line(f"{count} certificate{'' if count == 1 else 's'} written to {clean(folder)}")
 
 
-def recheck_lines(found: Sequence[Rechecked], *, width: int) -> list[Line]:
-    """One line a claim, circuit by circuit, and the sums."""
+def recheck_lines(found: Sequence[Rechecked], *, troubles: int = 0, width: int) -> list[Line]:
+    """One line a claim, circuit by circuit, and the sums; `troubles` errors have said what could not be judged."""
     lines: list[Line] = []
     circuit = None
     for entry in found:
@@ -35,11 +36,15 @@ def recheck_lines(found: Sequence[Rechecked], *, width: int) -> list[Line]:
             lines += paragraph(clean(entry.why), width=width, first=margin, then=margin, tone=Tone.QUIET)
     counts = Counter(entry.fit for entry in found)
     counted = ", ".join(f"{counts[fit]} {fit.value}" for fit in Fit if counts[fit])
+    if troubles:
+        errors = f"{troubles} error{'' if troubles == 1 else 's'}"
+        counted = f"{counted}, {errors}" if counted else errors
     return [*lines, line(), line(counted or "no certificates and no claims that need one")]
 
 
-def recheck_record(version: str, found: Sequence[Rechecked]) -> Record:
-    return {
+def recheck_record(version: str, found: Sequence[Rechecked], troubles: Sequence[EdgewrightError] = ()) -> Record:
+    """`errors` is there only when something could not be judged."""
+    record: Record = {
         "edgewright": version,
         "certificates": [
             {
@@ -52,3 +57,6 @@ def recheck_record(version: str, found: Sequence[Rechecked]) -> Record:
             for entry in found
         ],
     }
+    if troubles:
+        record["errors"] = [str(error) for error in troubles]
+    return record

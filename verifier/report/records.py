@@ -14,26 +14,63 @@ from typing import Any
 
 from verifier.claims.claim import Design
 from verifier.claims.run import Run
+from verifier.errors import SourceError
 from verifier.evidence.verdict import ClaimResult, DesignResult
 from verifier.report.signals import Shown, shown_signals
 
 Record = dict[str, Any]
 
+Refused = tuple[Design, SourceError]
+"""A circuit of which nothing was judged, and why."""
 
-def verdict_record(version: str, results: Sequence[DesignResult], *, witnesses: bool = False) -> Record:
-    """Everything that was judged. `interrupted` is there only when the judging was cut short.
+
+def verdict_record(
+    version: str, results: Sequence[DesignResult], refused: Sequence[Refused] = (), *, witnesses: bool = False
+) -> Record:
+    """Everything that was judged. `interrupted` is there only when the judging was cut short, `refused` only when
+    errors say of some circuits that nothing can be judged about them.
 
     With `witnesses` each claim also says whether its trigger can happen, and has the run that shows it.
     """
     record: Record = {"edgewright": version, "circuits": [_circuit(result, witnesses) for result in results]}
     if any(result.interrupted for result in results):
         record["interrupted"] = True
+    if refused:
+        record["refused"] = [_refused(design, error) for design, error in refused]
     return record
 
 
-def run_record(version: str, design: Design, run: Run, signals: Sequence[Shown]) -> Record:
-    """One played run, its trace in the form that verdicts have."""
-    circuit = {"name": design.name, "file": design.file, "trace": trace_record(run, signals)}
+def _refused(design: Design, error: SourceError) -> Record:
+    errors = [
+        {
+            "code": finding.code,
+            "message": finding.message,
+            "file": finding.span.file,
+            "line": finding.span.line,
+            "column": finding.span.column,
+        }
+        for finding in error.diagnostics
+    ]
+    return {"name": design.name, "file": design.file, "errors": errors}
+
+
+def run_record(
+    version: str,
+    design: Design,
+    run: Run,
+    signals: Sequence[Shown],
+    *,
+    notes: Sequence[Sequence[str]] = (),
+    broken_givens: Sequence[Sequence[str]] = (),
+) -> Record:
+    """One played run, its trace in the form that verdicts have, and the notes and broken givens of each instant."""
+    circuit = {
+        "name": design.name,
+        "file": design.file,
+        "trace": trace_record(run, signals),
+        "broken_givens": [{"at": at, "given": name} for at, names in enumerate(broken_givens) for name in names],
+        "notes": [{"at": at, "note": note} for at, texts in enumerate(notes) for note in texts],
+    }
     return {"edgewright": version, "circuits": [circuit]}
 
 

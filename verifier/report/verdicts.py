@@ -16,7 +16,7 @@ from verifier.claims.run import Run
 from verifier.claims.trigger import trigger_claim
 from verifier.evidence.verdict import ClaimResult, DesignResult, Trigger, Verdict
 from verifier.report.breach import what_happened
-from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph
+from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
 from verifier.report.signals import shown_signals
 from verifier.report.table import run_table
 from verifier.report.wording import worded
@@ -49,7 +49,10 @@ def circuit_heading(design: Design) -> Line:
 
 
 def claim_lines(result: ClaimResult, *, name_width: int, width: int, triggers: bool = False) -> list[Line]:
-    """The verdict on one claim; an undecided one says why. With `triggers`, also what is known of its trigger."""
+    """The verdict on one claim; an undecided one says why, and how long it was worked on.
+
+    With `triggers`, also what is known of its trigger.
+    """
     verdict = Piece(result.verdict.value.ljust(VERDICT_WIDTH), TONES[result.verdict])
     name = clean(result.claim.name).ljust(name_width)
     rest = [Piece("  " + text, tone) for text, tone in _remarks(result)]
@@ -67,7 +70,7 @@ def _remarks(result: ClaimResult) -> list[tuple[str, Tone]]:
     if result.empty:
         remarks.append(("(empty: its trigger can never happen)", Tone.DOUBTFUL))
     if result.verdict is Verdict.UNDECIDED:
-        return remarks
+        return [*remarks, (f"after {result.seconds:.1f} s", Tone.QUIET)]
     if not result.as_expected:
         remarks.append((f"NOT AS EXPECTED: should be {result.expected.value}", Tone.BAD))
     elif result.claim.expected_to_break:
@@ -145,6 +148,15 @@ def free_at_power_up(netlist: Netlist) -> list[NetId]:
         and not netlist.nets[net].anonymous
         and (isinstance(driver, storage) or (isinstance(driver, Gate) and net in looped))
     ]
+
+
+def summary_lines(results: Sequence[DesignResult], refused: Sequence[Design], *, width: int) -> list[Line]:
+    """The sums, and the names of the circuits that errors say nothing can be judged about."""
+    if not refused:
+        return [summary_line(results)]
+    names = listing([clean(design.name) for design in refused])
+    why = f"NOT judged, for the error{'s' if len(refused) > 1 else ''} reported: {names}"
+    return [summary_line(results), *paragraph(why, width=width, tone=Tone.BAD)]
 
 
 def summary_line(results: Sequence[DesignResult]) -> Line:

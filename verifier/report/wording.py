@@ -19,6 +19,15 @@ Worded = tuple[str, int]
 
 def worded(formula: Formula) -> str:
     """The text of the formula."""
+    return _worded(formula)[0]
+
+
+def worded_as_one(formula: Formula) -> str:
+    """The text of the formula, in parentheses unless it is a name, a bit or a call."""
+    return _tight(_worded(formula), ATOM)
+
+
+def _worded(formula: Formula) -> Worded:
     texts: dict[int, Worded] = {}
     pending = [(formula, False)]
     while pending:
@@ -28,7 +37,7 @@ def worded(formula: Formula) -> str:
         else:
             pending.append((node, True))
             pending.extend((child, False) for child in node.children)
-    return texts[id(formula)][0]
+    return texts[id(formula)]
 
 
 def _tight(part: Worded, at_least: int) -> str:

@@ -9,11 +9,11 @@ from __future__ import annotations
 import hashlib
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from verifier.claims.claim import Claim, Design, WiringFile
-from verifier.errors import CallError
+from verifier.errors import CallError, EdgewrightError, SourceError
 from verifier.evidence.certificate import certificate_text, failed_check
 from verifier.evidence.certificate_reading import TITLE, SavedCertificate, body_of, matched_invariant, read_certificate
 from verifier.evidence.replay import Unconfirmed
@@ -89,31 +89,67 @@ def _rounds_said(saved: SavedCertificate) -> Rounds | None:
     return Rounds(int(number), saved.fields.get("counter", ""))
 
 
-def recheck_saved(folder: Path, wiring_file: WiringFile, *, limit: float = 10.0) -> tuple[Rechecked, ...]:
+OnTrouble = Callable[[EdgewrightError], None]
+"""Told what could not be judged, and why."""
+
+
+def raised(error: EdgewrightError) -> None:
+    """Nobody wants to be told: the first trouble ends the judging."""
+    raise error
+
+
+def recheck_saved(
+    folder: Path, wiring_file: WiringFile, *, limit: float = 10.0, on_trouble: OnTrouble = raised
+) -> tuple[Rechecked, ...]:
     """How every certificate in the folder, and every claim without one, stands to the present circuits.
 
-    `limit` is in seconds, for each check of each certificate.
+    `limit` is in seconds, for each check of each certificate. With `on_trouble`, a certificate that cannot be read and
+    a circuit about which nothing can be judged are told there and left out of the result, and the rest is judged.
 
     Raises:
-        CallError: there is no such folder, or a certificate in it cannot be read.
-        SourceError: a circuit has no power-up state, or its givens contradict each other.
+        CallError: there is no such folder, or (without `on_trouble`) a certificate in it cannot be read.
+        SourceError: without `on_trouble`, a circuit has no power-up state, or its givens contradict each other.
     """
-    saved = _read_all(folder)
+    paths = _certificates_in(folder)
+    saved: dict[str, SavedCertificate] = {}
+    for path in paths:
+        try:
+            saved[path.name] = _read(path)
+        except CallError as error:
+            on_trouble(error)
+    unreadable = {path.name for path in paths} - saved.keys()
     found: list[Rechecked] = []
+    claimed: set[str] = set()
     for design in wiring_file.designs:
-        found += _of_design(design, saved, limit)
-    known = {entry.file for entry in found}
-    return (*found, *(_of_nobody(name, certificate) for name, certificate in saved.items() if name not in known))
+        claimed.update(certificate_name(design, claim) for claim in design.claims)
+        try:
+            found += [entry for entry in _of_design(design, saved, limit) if entry.file not in unreadable]
+        except SourceError as error:
+            on_trouble(error)
+    strays = [(name, certificate) for name, certificate in saved.items() if name not in claimed]
+    return (*found, *(_of_nobody(name, certificate) for name, certificate in strays))
 
 
-def _read_all(folder: Path) -> dict[str, SavedCertificate]:
+def _certificates_in(folder: Path) -> list[Path]:
     if not folder.is_dir():
         raise CallError(f"there is no folder {folder}")
     try:
-        texts = {path.name: path.read_text(encoding="ascii") for path in sorted(folder.glob(f"*{SUFFIX}"))}
-    except (OSError, ValueError) as error:
-        raise CallError(f"cannot read the certificates in {folder}: {error}") from error
-    return {name: read_certificate(text, clean(name)) for name, text in texts.items()}
+        return sorted(folder.glob(f"*{SUFFIX}"))
+    except OSError as error:
+        raise CallError(f"cannot read the folder {folder}: {error.strerror or error}") from error
+
+
+def _read(path: Path) -> SavedCertificate:
+    """Raises CallError, with the name of the file in it."""
+    if path.exists() and not path.is_file():
+        raise CallError(f"{clean(str(path))} is no regular file")
+    try:
+        text = path.read_text(encoding="ascii")
+    except OSError as error:
+        raise CallError(f"cannot read {clean(str(path))}: {error.strerror or error}") from error
+    except ValueError as error:
+        raise CallError(f"{clean(str(path))} is no certificate of Edgewright: it is not plain ASCII text") from error
+    return read_certificate(text, clean(str(path)))
 
 
 def _of_nobody(name: str, certificate: SavedCertificate) -> Rechecked:

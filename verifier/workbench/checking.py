@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from verifier.claims.claim import Claim, Design, View, WiringFile
-from verifier.errors import CallError, Diagnostic, SourceError
+from verifier.errors import CallError, SourceError
 from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
 from verifier.language import load
 from verifier.workbench.assumptions import assumptions
@@ -34,6 +34,8 @@ OnStart = Callable[[Design, Claim], None]
 """Told when work on a claim begins: once in the order of the file, once more if it gets a process of its own."""
 OnResult = Callable[[Design, ClaimResult], None]
 """Told each verdict as it comes, in any order."""
+OnRefused = Callable[[Design, SourceError], None]
+"""Told of each design that nothing can be judged about, before any verdict on the others."""
 
 
 def nothing(*_: object) -> None:
@@ -54,16 +56,20 @@ def check(
     on_start: OnStart = nothing,
     on_result: OnResult = nothing,
     on_depth: OnDepth = nothing,
+    on_refused: OnRefused | None = None,
 ) -> FileResult:
     """Judges every claim of every circuit in a wiring file, or only those named.
 
     `limit` is in seconds, for the whole call; claims without an answer by then are undecided. `depth` bounds how many
     instants a counterexample is looked for. Claims that take long are judged in up to so many `processes` of their own,
     with 0 in this one. `wishes` say what is wanted beside the verdicts. An interrupt (Ctrl-C) ends the judging: the
-    result then holds what was decided, and its last design is marked `interrupted`.
+    result then holds what was decided, and its last design is marked `interrupted`. A circuit that has contradictory
+    givens or no power-up state refuses the whole call; with `on_refused` it is told there, left out of the result, and
+    the other circuits are judged.
 
     Raises:
-        SourceError: the file is wrong, its givens contradict each other, or it asks for what cannot be decided yet.
+        SourceError: the file is wrong, givens of a circuit contradict each other, or it asks for what cannot be decided
+            yet.
         CallError: no such file, circuit or claim.
         InternalDisagreement: two independent ways of judging differ.
     """
@@ -71,7 +77,7 @@ def check(
     wiring_file = source if isinstance(source, WiringFile) else load(source, allow_outside=allow_outside)
     designs = selected(wiring_file, circuit=circuit, claim=claim, view=_as_view(view))
     terms = Terms(deadline=deadline, depth=depth, wishes=wishes, processes=processes)
-    results = _Checking(designs, terms, on_start, on_result, on_depth).results()
+    results = _Checking(designs, terms, on_start, on_result, on_depth, on_refused).results()
     return FileResult(path=wiring_file.path, designs=tuple(results), warnings=wiring_file.warnings)
 
 
@@ -115,11 +121,19 @@ class _Checking:
     """One call: what is known so far, and who is told."""
 
     def __init__(
-        self, designs: Sequence[Design], terms: Terms, on_start: OnStart, on_result: OnResult, on_depth: OnDepth
+        self,
+        designs: Sequence[Design],
+        terms: Terms,
+        on_start: OnStart,
+        on_result: OnResult,
+        on_depth: OnDepth,
+        on_refused: OnRefused | None,
     ) -> None:
         self._designs = designs
+        """Those that are judged: what is refused is taken out before any verdict."""
         self._terms = terms
         self._on_start, self._on_result, self._on_depth = on_start, on_result, on_depth
+        self._on_refused = on_refused
         self._known: dict[tuple[int, str], ClaimResult] = {}
         """Place of the design and name of the claim to its result."""
         self._open: dict[tuple[int, str], OpenClaim] = {}
@@ -141,21 +155,26 @@ class _Checking:
         return self._collected(interrupted)
 
     def _made_ready(self) -> deque[Judge]:
-        """A judge for each design, made before any verdict is given, so that a call is refused whole or not at all.
+        """A judge for each design, made before any verdict is given, so that what is refused is known by then.
 
-        When the time runs out there are fewer. Raises SourceError with everything that is wrong with any of them.
+        When the time runs out there are fewer. Raises SourceError with everything that is wrong with any of them,
+        unless somebody wants to be told instead.
         """
         judges: deque[Judge] = deque()
-        findings: list[Diagnostic] = []
+        refused: list[tuple[Design, SourceError]] = []
         with suppress(TimeRanOut), self._alarm:
             for place, design in enumerate(self._designs):
                 share = self._left / (PARTS_OF_THE_TIME * (len(self._designs) - place))
                 try:
                     judges.append(self._judge(design, share))
                 except SourceError as error:
-                    findings += error.diagnostics
-        if findings:
-            raise SourceError(findings)
+                    refused.append((design, error))
+        if refused and self._on_refused is None:
+            raise SourceError([finding for _, why in refused for finding in why.diagnostics])
+        for design, why in refused:
+            self._designs = [kept for kept in self._designs if kept is not design]
+            if self._on_refused is not None:
+                self._on_refused(design, why)
         return judges
 
     def _judge(self, design: Design, limit_seconds: float) -> Judge:

@@ -97,7 +97,9 @@ class DelayJudge:
             case Undecided(reason=reason, engine=engine):
                 return _undecided(claim, engine, reason)
 
-    def _confirmed(self, claim: Claim, engine: str, instants: tuple[Instant, ...], times: tuple[int, ...]) -> ClaimResult:
+    def _confirmed(
+        self, claim: Claim, engine: str, instants: tuple[Instant, ...], times: tuple[int, ...]
+    ) -> ClaimResult:
         try:
             run: Run = replay_delayed(self.design, instants, times, claim, timed=self._timed)
         except Unconfirmed as unconfirmed:

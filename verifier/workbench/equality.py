@@ -14,6 +14,7 @@ from verifier.claims.claim import Claim, ClaimKind, Design, Given
 from verifier.claims.formula import Apply, Compare, Comparison, Formula, Initially, Operator, Signal
 from verifier.errors import CallError, SourceError
 from verifier.evidence.verdict import DesignResult
+from verifier.workbench.assumptions import given_told, power_up_told
 from verifier.workbench.checking import DEFAULT_LIMIT_SECONDS, check_design, nothing
 from verifier.workbench.judge import CONTRADICTORY_GIVENS, OnDepth
 
@@ -55,8 +56,16 @@ def equal(
                 "some output, or storage of the same name, always starts differently; compare from all power-up states",
             ) from error
         raise
-    starts = f"power-up: {POWER_UP_MEANS[_as_power_up(power_up)]}"
-    return replace(result, assumes=(*result.assumes, starts, NO_GIVENS))
+    return replace(result, assumes=_assumptions(result, _as_power_up(power_up), bool(left.givens or right.givens)))
+
+
+def _assumptions(result: DesignResult, power_up: PowerUp, have_givens: bool) -> tuple[str, ...]:
+    """Those of the two side by side, with the one rule about power-up in place of what it is made of."""
+    netlist = result.design.netlist
+    made_of = {*power_up_told(netlist), *(given_told(given) for given in result.design.givens)}
+    rule = power_up_told(netlist, POWER_UP_MEANS[power_up]) or [f"power-up: {POWER_UP_MEANS[power_up]}"]
+    kept = [sentence for sentence in result.assumes if sentence not in made_of]
+    return (*kept, *rule, *([NO_GIVENS] if have_givens else []))
 
 
 def _as_power_up(power_up: PowerUp | str) -> PowerUp:
@@ -94,8 +103,11 @@ def equality_design(left: Design, right: Design, power_up: PowerUp = PowerUp.ALL
 
 
 POWER_UP_MEANS = {
-    PowerUp.ALL: "any state of the one is compared with any state of the other",
-    PowerUp.MATCHING: "only states in which the outputs, and storage of the same name, agree are compared",
+    PowerUp.ALL: "any stable state of the one is compared with any of the other",
+    PowerUp.MATCHING: (
+        "any stable state of the one is compared with any of the other in which the outputs, and storage of the same "
+        "name, agree with it"
+    ),
 }
 
 

@@ -12,9 +12,11 @@ import dataclasses
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.claims.run import Run
+from verifier.claims.support import restricts
 from verifier.claims.trigger import trigger_claim
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Decision, Reached, Undecided, Unreachable
@@ -29,8 +31,13 @@ from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
 from verifier.logic.transition_system import Invariant, TransitionSystem
 from verifier.report.pieces import listing
 from verifier.views.settled import SettledModel
+from verifier.workbench.measuring import asked_bound, measure
 from verifier.workbench.selection import source_line
+from verifier.workbench.too_many_ways import why_unconfirmed
 from verifier.workbench.whole_loop import whole_loop
+
+if TYPE_CHECKING:
+    from verifier.workbench.delay_judge import DelayJudge
 
 PARTS_OF_THE_TIME = 4
 """One part in so many is for finding out whether any run is permitted at all; the rest is for the claims."""
@@ -57,7 +64,7 @@ NOTHING_MORE = Wishes()
 
 
 class Judge:
-    """Judges the claims of one design in the settled view, one after another; they share model and solvers."""
+    """Judges the claims of one design, one after another; those of the settled view share model and solvers."""
 
     def __init__(
         self,
@@ -68,19 +75,34 @@ class Judge:
         on_depth: OnDepth | None = None,
         wishes: Wishes = NOTHING_MORE,
     ) -> None:
-        """Raises SourceError when nothing can be judged: no power-up state, or givens that permit no endless run."""
+        """Raises SourceError when nothing can be judged: no power-up state, or givens that permit no endless run; or
+        when a claim of the timed view lacks delays.
+        """
         self.design = design
+        givens = tuple(given for given in design.givens if restricts(given, View.SETTLED))
+        self._settled = dataclasses.replace(design, givens=givens)
+        self._delayed: dict[View, DelayJudge] = {}
         self._on_depth = on_depth
         self._limit_seconds = limit_seconds
         self._deadline = time.monotonic() + limit_seconds
         """When the claim at hand must have its verdict."""
         self._depth = depth
         self._wishes = wishes
-        self._model = SettledModel(design)
+        self._model = SettledModel(self._settled)
         self._simulator = Simulator(design.netlist)
         self._chooser = Chooser()
         self.doubts = self._doubts_about_permission()
         """Sentences about what could not be established beforehand."""
+        for view in dict.fromkeys(claim.view for claim in design.claims):
+            if view is not View.SETTLED:
+                self._delay_judge(view)
+
+    def _delay_judge(self, view: View) -> DelayJudge:
+        from verifier.workbench.delay_judge import DelayJudge
+
+        if view not in self._delayed:
+            self._delayed[view] = DelayJudge(self.design, view, depth=self._depth)
+        return self._delayed[view]
 
     def judge(self, claim: Claim, limit_seconds: float | None = None) -> ClaimResult:
         """The verdict, once the second opinion agrees; within this limit or that of the judge.
@@ -90,7 +112,7 @@ class Judge:
         started = time.monotonic()
         self._deadline = started + (self._limit_seconds if limit_seconds is None else limit_seconds)
         if self._wishes.certificates:
-            self._model = SettledModel(self.design)  # names count the memories of all claims that a model has seen
+            self._model = SettledModel(self._settled)  # names count the memories of all claims that a model has seen
         try:
             result = self._judged(claim)
         except InternalDisagreement as disagreement:
@@ -100,6 +122,13 @@ class Judge:
         return dataclasses.replace(result, seconds=time.monotonic() - started)
 
     def _judged(self, claim: Claim) -> ClaimResult:
+        if claim.view is not View.SETTLED:
+            return self._delay_judge(claim.view).judge(claim, self._deadline)
+        if asked_bound(claim.formula) is not None:
+            return measure(claim, self._settled_result)
+        return self._settled_result(claim)
+
+    def _settled_result(self, claim: Claim) -> ClaimResult:
         result = self._verdict(claim)
         return self._with_trigger(result) if claim.kind is ClaimKind.MUST else result
 
@@ -139,7 +168,8 @@ class Judge:
         try:
             run = self._replayed(claim, reached)
         except Unconfirmed as unconfirmed:
-            return _undecided(claim, reached.engine, f"a run was found, but could not be confirmed: {unconfirmed}")
+            why = why_unconfirmed(unconfirmed, self.design.netlist)
+            return _undecided(claim, reached.engine, f"a run was found, but could not be confirmed: {why}")
         except InternalDisagreement:
             # Three-valued loops promise that proofs are sound, and no more.
             if not self._model.approximate:
@@ -152,9 +182,9 @@ class Judge:
 
     def _replayed(self, claim: Claim, reached: Reached) -> Run:
         if reached.loop_from is None:
-            return replay(self.design, self._model.instants_of(reached.counterexample), claim, self._simulator)
+            return replay(self._settled, self._model.instants_of(reached.counterexample), claim, self._simulator)
         instants, loop_from = whole_loop(self._model, reached.counterexample, reached.loop_from)
-        return replay_lasso(self.design, instants, loop_from, claim, self._simulator)
+        return replay_lasso(self._settled, instants, loop_from, claim, self._simulator)
 
     def _proved(self, claim: Claim, unreachable: Unreachable, certified: TransitionSystem) -> ClaimResult:
         return ClaimResult(
@@ -205,7 +235,7 @@ class Judge:
                 raise self._nothing_permitted()
 
     def _nothing_permitted(self) -> SourceError:
-        design = self.design
+        design = self._settled
         if not design.givens or _contradictory(dataclasses.replace(design, givens=()), self._limit_seconds):
             if self._powers_up_in_the_simulator():
                 raise InternalDisagreement(

@@ -1,7 +1,7 @@
 """The tightest number for a claim with a `?` (`grammar/README.md`, 33): a proof at it, and a run that breaks the next.
 
-The claim gets easier to break as the number of `at least` grows, and harder as that of `within` grows; the search relies
-on no more than that, and both halves of the answer are judged like any claim.
+The claim gets easier to break as the number of `at least` grows, and harder as that of `within` grows; the search
+relies on no more than that, and both halves of the answer are judged like any claim.
 """
 
 from __future__ import annotations

@@ -12,7 +12,9 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from verifier.claims.claim import Claim, Design, Given, View, WiringFile
+from verifier.claims.formula import Settles
 from verifier.claims.support import unsupported
+from verifier.claims.timing_claims import timing_claims
 from verifier.errors import CallError, Diagnostic, SourceError, Span
 
 Names = str | Sequence[str] | None
@@ -34,6 +36,7 @@ def selected(
         raise CallError(f"{wiring_file.path} describes no circuit, so there is nothing to do")
     _known(circuits, [design.name for design in designs], "circuit", wiring_file.path)
     designs = tuple(design for design in designs if circuits is None or design.name in circuits)
+    designs = tuple(with_timing_claims(_in_view(design, view)) for design in designs)
     _known(claims, [claim.name for design in designs for claim in design.claims], "claim", wiring_file.path)
     narrowed = [_narrowed(design, claims, view) for design in designs]
     kept = tuple(design for design in narrowed if design.claims)
@@ -77,6 +80,28 @@ def nearest_hint(name: str, known: Iterable[str]) -> str:
     if close:
         return f"did you mean {' or '.join(close)}?"
     return f"there is {', '.join(known)}" if 0 < len(known) <= 12 else ""
+
+
+def _in_view(design: Design, view: View | None) -> Design:
+    """With a view asked for, the claims that name none (the settled ones) are meant in that view."""
+    if view is None or view is View.SETTLED:
+        return design
+    skipped = (Settles,) if view is View.TIMED else ()
+    claims = tuple(
+        dataclasses.replace(claim, view=view) if claim.view is View.SETTLED else claim
+        for claim in design.claims
+        if not isinstance(claim.formula, skipped)
+    )
+    return dataclasses.replace(design, claims=claims)
+
+
+def with_timing_claims(design: Design) -> Design:
+    """With the claims that the figures of storage parts bring along, where any claim is about time."""
+    if not any(claim.view is View.TIMED for claim in design.claims):
+        return design
+    last = tuple(claim for claim in design.claims if isinstance(claim.formula, Settles))
+    others = tuple(claim for claim in design.claims if not isinstance(claim.formula, Settles))
+    return dataclasses.replace(design, claims=(*others, *timing_claims(design.netlist), *last))
 
 
 def _narrowed(design: Design, claims: Sequence[str] | None, view: View | None) -> Design:

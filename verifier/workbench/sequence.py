@@ -1,7 +1,7 @@
 """Input sequences as people write them: words such as `lever=1`, `tempo` and `wait`, one step a line; and playing them.
 
 It reads text and keeps count of the inputs, so that a bare name can flip one. What the circuit does is the simulator's
-business.
+business; whether the run keeps the givens is judged by their textbook meaning.
 """
 
 from __future__ import annotations
@@ -10,10 +10,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from verifier.circuit.netlist import Netlist
-from verifier.claims.claim import Design
+from verifier.claims.claim import Design, Given, View
+from verifier.claims.formula import FUTURE_WORDS, Always, Formula, LeadsTo, walk
+from verifier.claims.meaning import evaluate
+from verifier.claims.run import Run
+from verifier.claims.support import restricts, unsupported
 from verifier.errors import CallError
 from verifier.evidence.playing import Played, play
+from verifier.evidence.simulator import SimulationLimit
 from verifier.workbench.selection import nearest_hint
+from verifier.workbench.too_many_ways import too_many_ways
 
 WAIT = "wait"
 STEPS_AT_MOST = 10_000
@@ -21,10 +27,20 @@ STEPS_AT_MOST = 10_000
 Setting = dict[str, int]
 
 
-def play_words(design: Design, steps: Sequence[str], start: Sequence[str] = ()) -> Played:
+@dataclass(frozen=True)
+class PlayedWords(Played):
+    """A played run that was held against the givens; what breaks one is among the notes too."""
+
+    broken_givens: tuple[tuple[str, ...], ...]
+    """For each instant, the names of the givens that do not hold there."""
+
+
+def play_words(design: Design, steps: Sequence[str], start: Sequence[str] = ()) -> PlayedWords:
     """Plays the steps, each a text of words, from a power-up with the `start` words (`name=value`).
 
     Inputs that `start` does not name are 0 at power-up. Where the circuit may go several ways, one is taken and noted.
+    A step that breaks the input rules or a given is played, and noted; so is a given about the future, which a run
+    that ends does not decide.
 
     Raises:
         CallError: a word is wrong, a value does not fit, or there is no such power-up state.
@@ -35,7 +51,32 @@ def play_words(design: Design, steps: Sequence[str], start: Sequence[str] = ()) 
     reader = _Reader(design.netlist)
     started = reader.start(start)
     script = [started.inputs, *(reader.step(text, number) for number, text in enumerate(steps, 1))]
-    return play(design.netlist, script, started.signals)
+    try:
+        played = play(design.netlist, script, started.signals)
+    except SimulationLimit as limit:
+        raise SimulationLimit(f"this cannot be played: {too_many_ways(design.netlist)}") from limit
+    failing = {given.name: _failing(given, played.run) for given in design.givens}
+    broken = [[name for name, at in failing.items() if at and index in at] for index in range(len(played.run))]
+    notes = [
+        [*(f"not permitted: given {name}" for name in names), *noted]
+        for names, noted in zip(broken, played.notes, strict=True)
+    ]
+    notes[-1] += [f"not judged on a run that ends: given {name}" for name, at in failing.items() if at is None]
+    return PlayedWords(played.run, tuple(map(tuple, notes)), tuple(map(tuple, broken)))
+
+
+def _failing(given: Given, run: Run) -> set[int] | None:
+    """The instants at which the given does not hold; None when a finite run does not decide that."""
+    # `always F` says no more than that F holds at every instant.
+    formula = given.formula.operand if isinstance(given.formula, Always) else given.formula
+    undecided = any(isinstance(node, FUTURE_WORDS) or _unbounded(node) for node in walk(formula))
+    if undecided or unsupported(given) is not None or not restricts(given, View.SETTLED):
+        return None
+    return {index for index, value in enumerate(evaluate(formula, run)) if not value}
+
+
+def _unbounded(node: Formula) -> bool:
+    return isinstance(node, LeadsTo) and node.bound is None
 
 
 def steps_in(text: str) -> list[str]:

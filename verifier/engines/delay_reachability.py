@@ -1,0 +1,263 @@
+"""Whether a `DelaySystem` can become bad: all its states are reached, many at a time.
+
+Decides `DelayedReached` with a run that is bad at its last instant and nowhere before, and of which no other is bad
+earlier in time; among those that are bad after the same number of ns it need not be one of the fewest instants (it is
+without delays). `DelayedUnreachable` with the exact set of reachable states. `Undecided` when the time, the memory or
+the depth that was asked for ends first, or when one state has more moves than this engine looks at.
+
+States are found ns by ns: all that moves lead to within one ns, move after move, before the first tick.
+
+(D1) `_layers` divides the states, in the order they were found; within a layer all were found by moves from the layer
+before, or all by a tick from a state one ns before (or they are first states).
+(D2) When a state is found at `at` ns, no run leads to it in fewer.
+(D3) No step from a state of a layer whose successor layer exists is bad.
+
+No state keeps its predecessor. For a counterexample the layers are walked backwards: the steps from the layer before
+are taken again until one leads to the wanted state (D1). That takes at most as long as the search did.
+
+It ends: there are finitely many states, and each is looked at once.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.engines.decision import Undecided
+from verifier.engines.delay_steps import DelaySteps, Steps, TooManySteps
+from verifier.engines.first_states import TooManyFirstStates, solutions
+from verifier.engines.packed_states import StateSet
+from verifier.logic.delay_system import DelayedInstant, DelaySystem
+from verifier.logic.reached_states import ReachedStates, StateLayout, Words, layout_of
+
+ENGINE = "explicit search of all states in time"
+
+CHUNK = 1 << 15
+"""States that are worked out together: a column of truth values fits the nearest cache."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class DelayedReached:
+    """`bad` can happen; nowhere earlier in time."""
+
+    instants: tuple[DelayedInstant, ...]
+    engine: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class DelayedUnreachable:
+    """`bad` can never happen; these are all states that can be reached."""
+
+    states: ReachedStates
+    engine: str
+
+
+DelayedDecision = DelayedReached | DelayedUnreachable | Undecided
+
+
+def decide_delayed(
+    system: DelaySystem,
+    *,
+    limit_seconds: float,
+    memory_bytes: int = 1 << 30,
+    depth: int | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> DelayedDecision:
+    """Can `bad` happen?
+
+    `memory_bytes` is for the states; about 100 MB more are needed to work. `depth` is in ns, without delays in moves:
+    nothing later is looked at. `progress` is told the number of states found, now and then. `searched_to` of an
+    undecided answer counts frames: a run of so many instants takes no longer than what was searched completely.
+    """
+    search = _Search(system, time.monotonic() + limit_seconds, memory_bytes, depth, progress)
+    try:
+        return search.decide()
+    except _Stopped as stopped:
+        return Undecided(reason=str(stopped), searched_to=search.complete_to + 1, engine=ENGINE)
+    except (TooManyFirstStates, TooManySteps) as stopped:
+        return Undecided(reason=str(stopped), searched_to=search.complete_to + 1, engine=ENGINE)
+
+
+class _Stopped(Exception):
+    """The time, the memory or the depth came to its end."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Layer:
+    start: int
+    stop: int
+    """One more than the number of its last state."""
+    at: int
+    """ns since the first instant; without delays the number of moves."""
+    by_tick: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class _BadStep:
+    parent: int
+    """Number of the state it was taken from."""
+    steps: Steps
+    place: int
+    by_tick: bool
+
+
+class _Search:
+    def __init__(
+        self,
+        system: DelaySystem,
+        deadline: float,
+        memory_bytes: int,
+        depth: int | None,
+        progress: Callable[[int], None] | None,
+    ) -> None:
+        self._system = system
+        self._layout: StateLayout = layout_of(system)
+        self._deadline = deadline
+        self._memory_bytes = memory_bytes
+        self._depth = depth
+        self._progress = progress
+        self._states = StateSet(self._layout.word_count)
+        self._layers: list[_Layer] = []
+        self._at = 0
+        self.complete_to = -1
+        """All instants up to so many ns (moves) have been looked at, and none is bad."""
+
+    def decide(self) -> DelayedDecision:
+        self._steps = DelaySteps(self._system, self._layout)
+        bad = self._begin()
+        if bad is not None:
+            return DelayedReached(instants=(bad,), engine=ENGINE)
+        found = self._reach_all()
+        if found is not None:
+            return DelayedReached(instants=self._run_to(found), engine=ENGINE)
+        return DelayedUnreachable(states=ReachedStates(self._layout, self._states.words()), engine=ENGINE)
+
+    def _begin(self) -> DelayedInstant | None:
+        """Finds the first states; the first instant if one of them is bad."""
+        system = self._system
+        bits = [*system.sources, *(e.bit for e in system.elements), *(f.bit for f in system.followers)]
+        start = system.graph.conjunction(system.first, system.permitted_at_first)
+        rows, columns = solutions(system.graph, start, [bit.now for bit in bits], self._deadline)
+        words, is_bad = self._steps.first(columns, rows)
+        if is_bad.any():
+            place = int(np.flatnonzero(is_bad)[0])
+            return DelayedInstant(0, tuple(bool(column[place]) for column in columns), ())
+        self._add(words)
+        self._layers.append(_Layer(start=0, stop=self._states.count, at=0, by_tick=False))
+        return None
+
+    def _reach_all(self) -> _BadStep | None:
+        """Finds everything that can be reached, or a bad step."""
+        while self._layers[-1].stop > self._layers[-1].start:
+            self._allow_depth()
+            found = self._move_until_nothing_new() if self._system.timed else self._take(False, self._layers[-1].start)
+            if found is None and self._system.timed:
+                self.complete_to = self._at
+                self._at += 1
+                self._allow_depth()
+                found = self._take(True, self._start_of(self._at - 1))
+            elif found is None:
+                self.complete_to = self._at = self._at + 1
+            if found is not None:
+                return found
+        return None
+
+    def _move_until_nothing_new(self) -> _BadStep | None:
+        while self._layers[-1].stop > self._layers[-1].start:
+            found = self._take(False, self._layers[-1].start)
+            if found is not None:
+                return found
+        self._layers.pop()
+        return None
+
+    def _start_of(self, at: int) -> int:
+        return min(layer.start for layer in reversed(self._layers) if layer.at == at)
+
+    def _take(self, by_tick: bool, start: int) -> _BadStep | None:
+        """Takes the steps of all states from `start` on; what is new is the next layer."""
+        stop = self._states.count
+        for origin, steps in self._steps_from(start, stop, by_tick):
+            bad = np.flatnonzero(steps.is_bad) if not isinstance(steps.is_bad, bool) else np.arange(steps.is_bad)
+            if len(bad) and len(steps.parents):
+                place = int(bad[0])
+                return _BadStep(parent=origin + int(steps.parents[place]), steps=steps, place=place, by_tick=by_tick)
+            self._add(steps.targets)
+        at = self._at if self._system.timed else self._at + 1
+        self._layers.append(_Layer(start=stop, stop=self._states.count, at=at, by_tick=by_tick))
+        if self._progress is not None:
+            self._progress(self._states.count)
+        return None
+
+    def _steps_from(self, start: int, stop: int, by_tick: bool) -> Iterator[tuple[int, Steps]]:
+        """Steps, and the number of the state that their parents are counted from."""
+        for origin in range(start, stop, CHUNK):
+            states = self._states.words(origin, min(origin + CHUNK, stop))
+            if by_tick:
+                steps = self._steps.ticks(states)
+                if steps is not None:
+                    yield origin, steps
+            else:
+                for part, taken in self._steps.moves(states):
+                    yield origin + part, taken
+            self._allow_time()
+
+    def _add(self, words: Words) -> None:
+        self._allow_time()
+        if self._states.bytes_after(len(words[0])) > self._memory_bytes:
+            raise _Stopped(f"the memory for states ({self._memory_bytes >> 20} MB) was full {self._so_far()}")
+        self._states.add(words)
+
+    def _allow_time(self) -> None:
+        if time.monotonic() > self._deadline:
+            raise _Stopped(f"the time ran out {self._so_far()}")
+
+    def _allow_depth(self) -> None:
+        if self._depth is not None and self._at > self._depth:
+            raise _Stopped(f"nothing was found in the first {self._depth} {self._unit}")
+
+    @property
+    def _unit(self) -> str:
+        return "ns" if self._system.timed else "moves"
+
+    def _so_far(self) -> str:
+        return f"after {self._states.count} states, {self._at} {self._unit} from the first instant"
+
+    # The run to a bad step
+
+    def _run_to(self, bad: _BadStep) -> tuple[DelayedInstant, ...]:
+        instants = [self._instant(bad.steps, bad.place, self._at if self._system.timed else 0)]
+        number = bad.parent
+        while True:
+            index = next(index for index, layer in enumerate(self._layers) if layer.start <= number < layer.stop)
+            layer = self._layers[index]
+            at = layer.at if self._system.timed else 0
+            if index == 0:
+                columns = ReachedStates(self._layout, self._states.words()).columns(number, number + 1)
+                instants.append(DelayedInstant(at, tuple(bool(column[0]) for column in columns.values), ()))
+                return tuple(reversed(instants))
+            steps, place, number = self._predecessor(number, layer, self._layers[index - 1])
+            instants.append(self._instant(steps, place, at))
+
+    def _predecessor(self, number: int, layer: _Layer, before: _Layer) -> tuple[Steps, int, int]:
+        """A step that leads to the state, its place among the steps, and the number of the state it leads from."""
+        wanted = [word[0] for word in self._states.words(number, number + 1)]
+        start = self._start_of(layer.at - 1) if layer.by_tick else before.start
+        for origin, steps in self._steps_from(start, before.stop, layer.by_tick):
+            same = np.ones(len(steps.parents), np.bool_)
+            for word, value in zip(steps.targets, wanted, strict=True):
+                same &= word == value
+            places = np.flatnonzero(same)
+            if len(places):
+                return steps, int(places[0]), origin + int(steps.parents[places[0]])
+        raise RuntimeError(f"state {number} was reached from nowhere")
+
+    def _instant(self, steps: Steps, place: int, at: int) -> DelayedInstant:
+        """Where a step leads to."""
+        target = ReachedStates(self._layout, tuple(word[place : place + 1] for word in steps.targets))
+        values = tuple(bool(column[0]) for column in target.columns(0, 1).values)
+        turned = sum(int(word[place]) << 64 * index for index, word in enumerate(steps.flips))
+        fired = tuple(index for index in range(len(self._system.elements)) if turned >> index & 1)
+        return DelayedInstant(at, values, fired)
