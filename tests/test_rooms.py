@@ -36,7 +36,13 @@ MAY_IMPORT = {
 }
 """`face` is `verifier/__init__.py`. A room may always import from itself."""
 
-OTHER_LIBRARIES = {"language": {"lark"}, "logic": {"z3"}, "report": {"rich"}}
+OTHER_LIBRARIES = {
+    "language": {"lark"},
+    "logic": {"z3", "numpy"},
+    "engines": {"numpy"},
+    "evidence": {"numpy"},
+    "report": {"rich"},
+}
 
 
 def modules() -> list[Path]:

@@ -116,7 +116,7 @@ class Moves:
 
     # Inputs
 
-    def input_changes(self, instant: Instant) -> list[tuple[tuple[Input, ...], Flips]]:
+    def input_changes(self) -> list[tuple[tuple[Input, ...], Flips]]:
         """Which inputs may turn over in one move (12.1), each with the nets that do; whether it is time is not asked."""
         found: list[tuple[tuple[Input, ...], Flips]] = []
         movable = [pin for pin in self.netlist.inputs if pin.input_class is not InputClass.STRAPPED]

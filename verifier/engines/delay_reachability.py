@@ -70,15 +70,13 @@ def decide_delayed(
 
     `memory_bytes` is for the states; about 100 MB more are needed to work. `depth` is in ns, without delays in moves:
     nothing later is looked at. `progress` is told the number of states found, now and then. `searched_to` of an
-    undecided answer counts frames: a run of so many instants takes no longer than what was searched completely.
+    undecided answer counts instants: what was searched through takes in every run of so many.
     """
     search = _Search(system, time.monotonic() + limit_seconds, memory_bytes, depth, progress)
     try:
         return search.decide()
-    except _Stopped as stopped:
-        return Undecided(reason=str(stopped), searched_to=search.complete_to + 1, engine=ENGINE)
-    except (TooManyFirstStates, TooManySteps) as stopped:
-        return Undecided(reason=str(stopped), searched_to=search.complete_to + 1, engine=ENGINE)
+    except (_Stopped, TooManyFirstStates, TooManySteps) as stopped:
+        return Undecided(reason=str(stopped), searched_to=search.frames, engine=ENGINE)
 
 
 class _Stopped(Exception):
@@ -122,8 +120,8 @@ class _Search:
         self._states = StateSet(self._layout.word_count)
         self._layers: list[_Layer] = []
         self._at = 0
-        self.complete_to = -1
-        """All instants up to so many ns (moves) have been looked at, and none is bad."""
+        self.frames = 0
+        """No run of so many instants is bad."""
 
     def decide(self) -> DelayedDecision:
         self._steps = DelaySteps(self._system, self._layout)
@@ -143,7 +141,7 @@ class _Search:
         rows, columns = solutions(system.graph, start, [bit.now for bit in bits], self._deadline)
         words, is_bad = self._steps.first(columns, rows)
         if is_bad.any():
-            place = int(np.flatnonzero(is_bad)[0])
+            place = int(is_bad.argmax())
             return DelayedInstant(0, tuple(bool(column[place]) for column in columns), ())
         self._add(words)
         self._layers.append(_Layer(start=0, stop=self._states.count, at=0, by_tick=False))
@@ -151,27 +149,35 @@ class _Search:
 
     def _reach_all(self) -> _BadStep | None:
         """Finds everything that can be reached, or a bad step."""
+        within = self._pass_time if self._system.timed else self._pass_move
         while self._layers[-1].stop > self._layers[-1].start:
-            self._allow_depth()
-            found = self._move_until_nothing_new() if self._system.timed else self._take(False, self._layers[-1].start)
-            if found is None and self._system.timed:
-                self.complete_to = self._at
-                self._at += 1
-                self._allow_depth()
-                found = self._take(True, self._start_of(self._at - 1))
-            elif found is None:
-                self.complete_to = self._at = self._at + 1
+            found = within()
             if found is not None:
                 return found
         return None
 
-    def _move_until_nothing_new(self) -> _BadStep | None:
+    def _pass_move(self) -> _BadStep | None:
+        self._begin_at(self._at + 1)
+        found = self._take(False, self._layers[-1].start)
+        self.frames = self._at
+        return found
+
+    def _pass_time(self) -> _BadStep | None:
+        """All moves within the present ns, then the tick."""
+        start = self._layers[-1].start
         while self._layers[-1].stop > self._layers[-1].start:
             found = self._take(False, self._layers[-1].start)
             if found is not None:
                 return found
         self._layers.pop()
-        return None
+        self.frames = self._at + 1
+        self._begin_at(self._at + 1)
+        return self._take(True, start)
+
+    def _begin_at(self, at: int) -> None:
+        if self._depth is not None and at > self._depth:
+            raise _Stopped(f"nothing was found in the first {self._depth} {self._unit}")
+        self._at = at
 
     def _start_of(self, at: int) -> int:
         return min(layer.start for layer in reversed(self._layers) if layer.at == at)
@@ -180,13 +186,11 @@ class _Search:
         """Takes the steps of all states from `start` on; what is new is the next layer."""
         stop = self._states.count
         for origin, steps in self._steps_from(start, stop, by_tick):
-            bad = np.flatnonzero(steps.is_bad) if not isinstance(steps.is_bad, bool) else np.arange(steps.is_bad)
-            if len(bad) and len(steps.parents):
-                place = int(bad[0])
+            if steps.is_bad.any():
+                place = int(steps.is_bad.argmax())
                 return _BadStep(parent=origin + int(steps.parents[place]), steps=steps, place=place, by_tick=by_tick)
             self._add(steps.targets)
-        at = self._at if self._system.timed else self._at + 1
-        self._layers.append(_Layer(start=stop, stop=self._states.count, at=at, by_tick=by_tick))
+        self._layers.append(_Layer(start=stop, stop=self._states.count, at=self._at, by_tick=by_tick))
         if self._progress is not None:
             self._progress(self._states.count)
         return None
@@ -213,10 +217,6 @@ class _Search:
     def _allow_time(self) -> None:
         if time.monotonic() > self._deadline:
             raise _Stopped(f"the time ran out {self._so_far()}")
-
-    def _allow_depth(self) -> None:
-        if self._depth is not None and self._at > self._depth:
-            raise _Stopped(f"nothing was found in the first {self._depth} {self._unit}")
 
     @property
     def _unit(self) -> str:

@@ -46,7 +46,7 @@ class Steps:
     flips: Words
     """What turned over, of sources and elements, where they stand in a state; no words for a tick."""
     targets: Words
-    is_bad: Truth | bool
+    is_bad: Truth
 
 
 class DelaySteps:
@@ -362,12 +362,12 @@ class _StepLogic:
         rows = len(parents)
         bad, permitted, *results = self._results(self._function, planes, before, choices)
         targets = self._layout.words(self._assembled(planes, before, results))
+        is_bad = _column(bad, rows)
         if permitted is not True:
             kept = np.flatnonzero(_column(permitted, rows))
             parents, flips = parents[kept], [word[kept] for word in flips]
-            targets = tuple(word[kept] for word in targets)
-            bad = bad if isinstance(bad, bool) else bad[kept]
-        return Steps(parents=parents, flips=tuple(flips), targets=targets, is_bad=bad)
+            targets, is_bad = tuple(word[kept] for word in targets), is_bad[kept]
+        return Steps(parents=parents, flips=tuple(flips), targets=targets, is_bad=is_bad)
 
     def _planes(
         self, words: Sequence[Word], flips: Sequence[Word]

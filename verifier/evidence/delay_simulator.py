@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
+from functools import partial
 from itertools import product
 
 from verifier.circuit.netlist import FlipFlop, Input, InputClass, NetId, Netlist
@@ -126,15 +127,15 @@ class DelaySimulator:
 
     def is_quiet(self, state: DelayState) -> bool:
         """No element is excited, save set-reset latches with both pins active."""
-        return not any(self.must_fire(state))
+        return not self.obliged(state)
 
-    def must_fire(self, state: DelayState) -> list[bool]:
-        """For each moving element whether it is excited and may not stay so for ever."""
-        excited = self._excited(state.values, state.holding)
-        return [
-            is_excited and not may_stay_excited(element, state.values)
-            for element, is_excited in zip(self._elements, excited, strict=True)
-        ]
+    def obliged(self, state: DelayState) -> frozenset[NetId]:
+        """The outputs of the elements that are excited and cannot stay so for ever."""
+        return frozenset(
+            element.output
+            for element in self._elements
+            if is_excited(element, state.values, state.holding) and not may_stay_excited(element, state.values)
+        )
 
     def _excited(self, values: Instant, holding: frozenset[NetId]) -> list[bool]:
         return [is_excited(element, values, holding) for element in self._elements]
@@ -272,7 +273,7 @@ class DelaySimulator:
             if not states:
                 raise self._disagreement(i, f"time may not pass until {times[i]} ns without a move")
             if run.instants[i] != run.instants[i - 1]:
-                states = _all_after(states, lambda state, i=i: self._reaching(state, run.instants[i]), budget)
+                states = _all_after(states, partial(self._reaching, run.instants[i]), budget)
             elif times[i] == times[i - 1]:
                 raise self._disagreement(i, "nothing happens")
             if not states:
@@ -287,7 +288,7 @@ class DelaySimulator:
             states = following
         return states
 
-    def _reaching(self, state: DelayState, values: Instant) -> Iterator[DelayState]:
+    def _reaching(self, values: Instant, state: DelayState) -> Iterator[DelayState]:
         """The states with these values after one move."""
         changed = {net for net, (old, new) in enumerate(zip(state.values, values, strict=True)) if old != new}
         inputs = set(self.netlist.input_nets)

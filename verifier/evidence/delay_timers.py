@@ -137,8 +137,7 @@ class TimerRules:
                 min(since + 1, most) for since, most in zip(timers.steady, self._watched.values(), strict=True)
             ),
             since_edge=tuple(
-                min(since + 1, timing.hold or 0)
-                for since, timing in zip(timers.since_edge, self._timings, strict=True)
+                min(since + 1, timing.hold or 0) for since, timing in zip(timers.since_edge, self._timings, strict=True)
             ),
             unsure=tuple(None if left is None else left - 1 for left in timers.unsure),
         )
@@ -160,9 +159,7 @@ class TimerRules:
         return high if values[net] else low
 
     def _steady(self, timers: Timers, pin: NetId) -> int:
-        return next(
-            (since for watched, since in zip(self._watched, timers.steady, strict=True) if watched == pin), 0
-        )
+        return next((since for watched, since in zip(self._watched, timers.steady, strict=True) if watched == pin), 0)
 
 
 def _delay(netlist: Netlist, element: Driver) -> tuple[Range, Range]:

@@ -65,5 +65,3 @@ def _taken(kind: FlipFlopKind, read: tuple[bool, ...], own: bool) -> bool:
         return own != read[0]
     j, k = read
     return (j and not own) or (own and not k)
-
-
