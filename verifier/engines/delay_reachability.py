@@ -38,6 +38,9 @@ ENGINE = "explicit search of all states in time"
 CHUNK = 1 << 15
 """States that are worked out together: a column of truth values fits the nearest cache."""
 
+MOST_WAITING = 1 << 19
+"""Targets of steps that are added together."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class DelayedReached:
@@ -143,7 +146,7 @@ class _Search:
         if is_bad.any():
             place = int(is_bad.argmax())
             return DelayedInstant(0, tuple(bool(column[place]) for column in columns), ())
-        self._add(words)
+        self._add([words])
         self._layers.append(_Layer(start=0, stop=self._states.count, at=0, by_tick=False))
         return None
 
@@ -184,12 +187,18 @@ class _Search:
 
     def _take(self, by_tick: bool, start: int) -> _BadStep | None:
         """Takes the steps of all states from `start` on; what is new is the next layer."""
-        stop = self._states.count
+        stop, size = self._states.count, 0
+        waiting: list[Words] = []
         for origin, steps in self._steps_from(start, stop, by_tick):
             if steps.is_bad.any():
                 place = int(steps.is_bad.argmax())
                 return _BadStep(parent=origin + int(steps.parents[place]), steps=steps, place=place, by_tick=by_tick)
-            self._add(steps.targets)
+            waiting.append(steps.targets)
+            size += len(steps.parents)
+            if size >= MOST_WAITING:
+                self._add(waiting)
+                size = 0
+        self._add(waiting)
         self._layers.append(_Layer(start=stop, stop=self._states.count, at=self._at, by_tick=by_tick))
         if self._progress is not None:
             self._progress(self._states.count)
@@ -208,7 +217,12 @@ class _Search:
                     yield origin + part, taken
             self._allow_time()
 
-    def _add(self, words: Words) -> None:
+    def _add(self, waiting: list[Words]) -> None:
+        """Adds what waits, and empties it."""
+        if not waiting:
+            return
+        words = [np.concatenate(columns) for columns in zip(*waiting, strict=True)]
+        waiting.clear()
         self._allow_time()
         if self._states.bytes_after(len(words[0])) > self._memory_bytes:
             raise _Stopped(f"the memory for states ({self._memory_bytes >> 20} MB) was full {self._so_far()}")

@@ -1,17 +1,21 @@
 """A growing set of packed states that remembers the order in which they came.
 
-States are columns of 64-bit words. A hash table of open addresses finds them again: a slot is 0, or the upper half of
-the state's hash and, in the lower half, one more than the state's number. So most comparisons need no look at the
-states, and the width of a state does not matter to the table.
+States are columns of 64-bit words; a hash table of open addresses finds them again. A batch goes in at once: sorted by
+hash, which brings equal states together, and, as the upper bits of the hash say where a state belongs, leads through
+the table from one end to the other. Memory is much faster that way than in random order.
 
-A batch goes in at once. All its states are appended for the time being and given numbers; those that see an empty slot
-write into it, and whoever reads its own number back has won it. The others look again: at the winner, if it is the same
-state, at the next slot if not. In the end those that won a slot move together.
+A state of one word is mixed into a hash that can be unmixed again: the hash is the state, the table holds nothing else,
+and the new states of a batch are read off their hashes. With more words a second column of the table has the numbers of
+the states, and whoever meets its own hash compares words.
+
+All states of a batch that see an empty slot write into it; whoever reads its own entry back has won it. The others look
+again, at the slot or at the next.
 
 (P1) States `0 .. count - 1` differ from one another. (P2) Each has exactly one slot, on the way from where its hash
-points, with no empty slot before it. (P3) At least half of the slots are empty between two calls.
+points, with no empty slot before it. (P3) At least half of the slots are empty.
 
-Memory: a word takes 8 bytes a state and at most half as much again in reserve; slots take 16 to 32 bytes a state.
+Memory: a word takes 8 bytes a state and at most half as much again in reserve; slots take 16 to 32 bytes a state of one
+word, 24 to 48 of more. When the table grows the old one is given back first.
 """
 
 from __future__ import annotations
@@ -25,12 +29,20 @@ from verifier.logic.reached_states import Words
 
 Word = NDArray[np.uint64]
 
-_MULTIPLIERS = (np.uint64(0x9E3779B97F4A7C15), np.uint64(0xC2B2AE3D27D4EB4F))
-_HALF = np.uint64(32)
-_UPPER = np.uint64(0xFFFFFFFF00000000)
-_LOWER = np.uint64(0xFFFFFFFF)
 FIRST_CAPACITY = 1 << 12
 MOST_STATES = (1 << 32) - 2
+MOST_ADDED = 1 << 20
+"""A larger batch goes in by parts: the place in a batch is sorted along with the hash."""
+
+_EMPTY = np.uint64(0)
+_FIRST_FACTOR = np.uint64(0x9E3779B97F4A7C15)
+_SECOND_FACTOR = np.uint64(0xC2B2AE3D27D4EB4F)
+_FIRST_INVERSE = np.uint64(pow(0x9E3779B97F4A7C15, -1, 1 << 64))
+_SECOND_INVERSE = np.uint64(pow(0xC2B2AE3D27D4EB4F, -1, 1 << 64))
+_OFFSET = np.uint64(1 << 63)
+"""Bit 63 of a one-word state is 0 (see `StateLayout`), so no mixed state is 0."""
+_HALF = np.uint64(32)
+_PLACE = np.uint64(MOST_ADDED - 1)
 
 
 class StateSet:
@@ -38,83 +50,117 @@ class StateSet:
         self.count = 0
         self._words = [np.empty(FIRST_CAPACITY, np.uint64) for _ in range(word_count)]
         self._slots = np.zeros(2 * FIRST_CAPACITY, np.uint64)
+        """Hashes; 0 for none."""
+        self._owners = np.zeros(len(self._slots) if word_count > 1 else 0, np.uint32)
+        """Numbers of states, for states of several words."""
 
     def words(self, start: int = 0, stop: int | None = None) -> Words:
         """States by their numbers. They do not change when more are added."""
         stop = self.count if stop is None else stop
         return tuple(word[start:stop] for word in self._words)
 
-    @property
-    def memory_bytes(self) -> int:
-        return self._slots.nbytes + sum(word.nbytes for word in self._words)
-
     def bytes_after(self, more: int) -> int:
         """The most memory that adding so many states takes, what is there included."""
-        count = self.count + more
-        slots = len(self._slots)
-        while slots < 2 * count:
-            slots *= 2
-        held = len(self._words[0])
-        if count <= held:
-            return 8 * slots + 8 * held * len(self._words)
-        grown = 8 * (count + self.count // 2)
-        return max(8 * slots, self._slots.nbytes + 8 * held) + grown * len(self._words)
+        needed, held = self.count + more, len(self._words[0])
+        slots = self._slots_for(needed) * (8 if len(self._words) == 1 else 12)
+        columns = 8 * len(self._words)
+        if needed <= held:
+            return slots + columns * held
+        grown = needed + self.count // 2
+        return max(slots + columns * grown, self._slots.nbytes + self._owners.nbytes + columns * grown + 8 * held)
 
     def add(self, batch: Sequence[Word]) -> int:
-        """Adds those states of the batch that are new, in the order of the batch or nearly so; returns how many."""
-        size = len(batch[0])
-        if size == 0:
-            return 0
-        if self.count + size > MOST_STATES:
-            raise OverflowError("more states than 32-bit numbers")
-        self._make_room(size)
-        for word, more in zip(self._words, batch, strict=True):
-            word[self.count : self.count + size] = more
-        hashes = _hashes(batch)
-        won = self._find_places(hashes, np.arange(self.count, self.count + size, dtype=np.uint64))
-        winners = np.flatnonzero(won >= 0)
-        self._slots[won[winners]] = (hashes[winners] & _UPPER) | np.arange(
-            self.count + 1, self.count + 1 + len(winners), dtype=np.uint64
-        )
-        if len(winners) < size:
-            for word, more in zip(self._words, batch, strict=True):
-                word[self.count : self.count + len(winners)] = more[winners]
-        self.count += len(winners)
-        return len(winners)
+        """Adds those states of the batch that are new, in no particular order; returns how many.
 
-    def _find_places(self, hashes: Word, numbers: Word) -> NDArray[np.int64]:
-        """The slot that each of the states has won; -1 for a state that is there already."""
-        slots, mask = self._slots, np.int64(len(self._slots) - 1)
-        won = np.full(len(hashes), -1, np.int64)
-        waiting = np.arange(len(hashes))
-        entries = (hashes & _UPPER) | (numbers + np.uint64(1))
-        places = hashes.view(np.int64) & mask
-        while len(waiting):
-            seen = slots[places]
-            empty = np.flatnonzero(seen == 0)
+        Pre: bit 63 of a state of one word is 0.
+        """
+        before, size = self.count, len(batch[0])
+        for start in range(0, size, MOST_ADDED):
+            part = [word[start : start + MOST_ADDED] for word in batch]
+            if self.count + len(part[0]) > MOST_STATES:
+                raise OverflowError("more states than 32-bit numbers")
+            if len(part) == 1:
+                self._add_hashes(_mixed(part[0]))
+            else:
+                self._add_words(part)
+        return self.count - before
+
+    def _add_hashes(self, hashes: Word) -> None:
+        """States of one word."""
+        hashes.sort()
+        differs = np.empty(len(hashes), np.bool_)
+        differs[0] = True
+        np.not_equal(hashes[1:], hashes[:-1], out=differs[1:])
+        hashes = hashes[differs]
+        self._make_room(len(hashes))
+        won, _ = self._enter(hashes)
+        self._append([_unmixed(hashes[won])])
+
+    def _add_words(self, batch: Sequence[Word]) -> None:
+        """States of several words. They stand behind the others while it is found out which of them are new."""
+        hashes, batch = _without_neighbours(batch)
+        self._make_room(len(hashes))
+        for column, word in zip(self._words, batch, strict=True):
+            column[self.count : self.count + len(hashes)] = word
+        won, slots = self._enter(hashes, np.arange(self.count, self.count + len(hashes), dtype=np.uint32))
+        self._owners[slots] = np.arange(self.count, self.count + len(won), dtype=np.uint32)
+        self._append([word[won] for word in batch])
+
+    def _append(self, words: Sequence[Word]) -> None:
+        more = len(words[0])
+        for column, word in zip(self._words, words, strict=True):
+            column[self.count : self.count + more] = word
+        self.count += more
+
+    def _enter(
+        self, hashes: Word, numbers: NDArray[np.uint32] | None = None
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Enters what is not there yet: the places of that in `hashes`, and the slots it took.
+
+        `numbers` are where the words stand, for states of several words; else all hashes differ from one another.
+        """
+        slots, last = self._slots, len(self._slots) - 1
+        here = self._first_slots(hashes)
+        waiting: NDArray[np.int64] | None = None
+        won: list[NDArray[np.int64]] = []
+        taken: list[NDArray[np.int64]] = []
+        while len(hashes):
+            seen = slots[here]
+            empty = np.flatnonzero(seen == _EMPTY)
             if len(empty):
-                mine, here = entries[empty], places[empty]
-                slots[here] = mine
-                now = slots[here]
-                seen[empty] = now
-                took = empty[now == mine]
-                won[waiting[took]] = places[took]
-            differs = self._differ(seen, entries)
+                free, mine = here[empty], hashes[empty]
+                slots[free] = mine
+                has_won = slots[free] == mine
+                if numbers is not None:
+                    self._owners[free] = numbers[empty]
+                    has_won = self._owners[free] == numbers[empty]
+                    slots[free[has_won]] = mine[has_won]
+                seen[empty] = slots[free]
+                taken.append(free[has_won])
+                won.append(empty[has_won] if waiting is None else waiting[empty[has_won]])
+            differs = seen != hashes
+            if numbers is not None:
+                self._compare_words(differs, here, numbers)
             going = np.flatnonzero(differs)
-            waiting, entries, places = waiting[going], entries[going], (places[going] + 1) & mask
-        return won
+            waiting = going if waiting is None else waiting[going]
+            hashes, here = hashes[going], (here[going] + 1) & last
+            numbers = None if numbers is None else numbers[going]
+        if not won:
+            return np.zeros(0, np.int64), np.zeros(0, np.int64)
+        return np.concatenate(won), np.concatenate(taken)
 
-    def _differ(self, seen: Word, entries: Word) -> NDArray[np.bool_]:
-        """Whether two entries stand for different states."""
-        differs = ((seen ^ entries) & _UPPER) != 0
+    def _compare_words(
+        self, differs: NDArray[np.bool_], here: NDArray[np.int64], numbers: NDArray[np.uint32]
+    ) -> None:
+        """Marks those that differ although their hashes do not."""
         alike = np.flatnonzero(~differs)
-        first = ((seen[alike] & _LOWER) - np.uint64(1)).view(np.int64)
-        second = ((entries[alike] & _LOWER) - np.uint64(1)).view(np.int64)
-        unequal = np.zeros(len(alike), np.bool_)
+        owners, mine = self._owners[here[alike]], numbers[alike]
         for word in self._words:
-            unequal |= word[first] != word[second]
-        differs[alike] = unequal
-        return differs
+            differs[alike] |= word[owners] != word[mine]
+
+    def _first_slots(self, hashes: Word) -> NDArray[np.int64]:
+        shift = np.uint64(65 - len(self._slots).bit_length())
+        return (hashes >> shift).view(np.int64)
 
     def _make_room(self, more: int) -> None:
         needed = self.count + more
@@ -123,50 +169,97 @@ class StateSet:
                 grown = np.empty(needed + self.count // 2, np.uint64)
                 grown[: self.count] = word[: self.count]
                 self._words[index] = grown
-        if 2 * needed > len(self._slots):
-            size = len(self._slots)
-            while size < 2 * needed:
-                size *= 2
-            self._slots = np.zeros(0, np.uint64)
+        size = self._slots_for(needed)
+        if size > len(self._slots):
+            self._slots, self._owners = self._slots[:0], self._owners[:0]
             self._slots = np.zeros(size, np.uint64)
+            if len(self._words) > 1:
+                self._owners = np.zeros(size, np.uint32)
             self._enter_again()
 
+    def _slots_for(self, count: int) -> int:
+        size = len(self._slots)
+        while size < 2 * count:
+            size *= 2
+        return size
+
     def _enter_again(self) -> None:
-        """Into empty slots. The states differ, so places are all that is looked for."""
-        step = 1 << 17
-        for start in range(0, self.count, step):
-            stop = min(start + step, self.count)
-            hashes = _hashes([word[start:stop] for word in self._words])
-            self._find_places(hashes, np.arange(start, stop, dtype=np.uint64))
+        """Into an empty table. In the order of their hashes, every state takes the slot where it belongs, or the next
+        one after its predecessor's if that is later: all slots are known without a look at the table."""
+        if len(self._words) > 1:
+            for start in range(0, self.count, MOST_ADDED):
+                stop = min(start + MOST_ADDED, self.count)
+                hashes = _chained([word[start:stop] for word in self._words])
+                self._enter(hashes, np.arange(start, stop, dtype=np.uint32))
+            return
+        hashes = _mixed(self._words[0][: self.count])
+        hashes.sort()
+        places = self._first_slots(hashes)
+        order = np.arange(len(places))
+        places -= order
+        np.maximum.accumulate(places, out=places)
+        places += order
+        fitting = int(np.searchsorted(places, len(self._slots)))
+        self._slots[places[:fitting]] = hashes[:fitting]
+        self._enter(hashes[fitting:])
 
     def check_invariants(self) -> None:
         """Raises ValueError when (P1), (P2) or (P3) is broken."""
+        words = self.words()
+        if len({tuple(row) for row in np.stack(words).T.tolist()}) != self.count:
+            raise ValueError(f"some of {self.count} states are the same")
         used = np.flatnonzero(self._slots)
-        numbers = np.sort((self._slots[used] & _LOWER).astype(np.int64) - 1)
-        if not np.array_equal(numbers, np.arange(self.count)):
-            raise ValueError(f"{len(used)} slots are in use, which are not those of {self.count} states")
-        if 2 * self.count > len(self._slots):
-            raise ValueError(f"{self.count} states in {len(self._slots)} slots")
-        rows = {tuple(row) for row in np.stack(self.words()).T.tolist()}
-        if len(rows) != self.count:
-            raise ValueError(f"{self.count} states, {len(rows)} different ones")
-        hashes = _hashes(self.words())
-        for slot in used.tolist():
-            start = int(hashes[int(self._slots[slot] & _LOWER) - 1] & np.uint64(len(self._slots) - 1))
-            while start != slot:
-                if self._slots[start] == 0:
-                    raise ValueError(f"an empty slot {start} on the way to slot {slot}")
-                start = (start + 1) % len(self._slots)
+        if len(used) != self.count or 2 * self.count > len(self._slots):
+            raise ValueError(f"{self.count} states use {len(used)} of {len(self._slots)} slots")
+        hashes = _mixed(words[0]) if len(words) == 1 else _chained(words)
+        if len(words) > 1 and not np.array_equal(np.sort(self._owners[used]), np.arange(self.count)):
+            raise ValueError("the slots do not belong to one state each")
+        owned = np.sort(hashes) if len(words) == 1 else hashes[self._owners[used]]
+        if not np.array_equal(np.sort(self._slots) [-self.count or len(self._slots) :] if len(words) == 1 else self._slots[used], owned):
+            raise ValueError("a slot has not the hash of its state")
+        for slot, first in zip(used.tolist(), self._first_slots(self._slots[used]).tolist(), strict=True):
+            way = range(first, slot if first <= slot else slot + len(self._slots))
+            if any(self._slots[passed % len(self._slots)] == _EMPTY for passed in way):
+                raise ValueError(f"an empty slot on the way from {first} to {slot}")
 
 
-def _hashes(words: Sequence[Word]) -> Word:
-    """Mixed so that low and high half both depend on every bit."""
-    mixed: Word = words[0] * _MULTIPLIERS[0]
+def _mixed(word: Word) -> Word:
+    """One to one, and 0 for no state of one word."""
+    mixed = word ^ _OFFSET
+    mixed *= _FIRST_FACTOR
     mixed ^= mixed >> _HALF
-    for word in words[1:]:
-        mixed += word
-        mixed *= _MULTIPLIERS[0]
-        mixed ^= mixed >> _HALF
-    mixed *= _MULTIPLIERS[1]
-    mixed ^= mixed >> np.uint64(29)
+    mixed *= _SECOND_FACTOR
     return mixed
+
+
+def _unmixed(mixed: Word) -> Word:
+    """The inverse of `_mixed`."""
+    word = mixed * _SECOND_INVERSE
+    word ^= word >> _HALF
+    word *= _FIRST_INVERSE
+    word ^= _OFFSET
+    return word
+
+
+def _chained(words: Sequence[Word]) -> Word:
+    """A hash of several words, never 0."""
+    hashes = _mixed(words[0])
+    for word in words[1:]:
+        hashes ^= hashes >> _HALF
+        hashes = _mixed(hashes ^ word)
+    hashes[hashes == _EMPTY] = np.uint64(1)
+    return hashes
+
+
+def _without_neighbours(batch: Sequence[Word]) -> tuple[Word, list[Word]]:
+    """Hashes and words of a batch in the order of the hashes, where the same state does not stand twice in a row."""
+    hashes = _chained(batch)
+    keys = (hashes & ~_PLACE) | np.arange(len(hashes), dtype=np.uint64)
+    keys.sort()
+    order = (keys & _PLACE).view(np.int64)
+    words = [word[order] for word in batch]
+    differs = np.zeros(len(order), np.bool_)
+    differs[0] = True
+    for word in words:
+        differs[1:] |= word[1:] != word[:-1]
+    return hashes[order[differs]], [word[differs] for word in words]

@@ -11,6 +11,7 @@ It ends: a state is looked at once, and there are at most MOST_STATES of them.
 from __future__ import annotations
 
 import time
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
@@ -32,7 +33,7 @@ class Unrest(Enum):
 
 @dataclass(frozen=True, kw_only=True)
 class NeverAtRest:
-    """What goes wrong, and a shortest run to the instant from which it does: the source move is its last step."""
+    """What goes wrong, and a run to the instant from which it does, right after a source move or at the start."""
 
     how: Unrest
     instants: tuple[DelayedInstant, ...]
@@ -65,11 +66,12 @@ class _Search:
         self._deadline = deadline
         self._seen = self._fired = 0
         self._came_from: dict[State, State | None] = {}
-        """Quiet states and states right after source moves, to the one before on a shortest way."""
+        """Quiet states and states right after source moves, to the one before on a way with few source moves."""
+        self._quiet: set[State] = set()
 
     def decide(self) -> AlwaysRests | NeverAtRest:
         pending: list[State] = []
-        quiet: set[State] = set()
+        quiet = self._quiet
         for first in self._moves.first_states():
             self._came_from.setdefault(first, None)
             pending.append(first)
@@ -137,10 +139,27 @@ class _Search:
             raise _OutOfBounds("the time ran out")
 
     def _path(self, state: State) -> tuple[DelayedInstant, ...]:
-        """From a first state to this one, over quiet states; the firings in between are left out."""
-        path: list[State] = []
-        at: State | None = state
-        while at is not None:
-            path.append(at)
-            at = self._came_from[at]
+        """From a first state to this one."""
+        path = [state]
+        while (before := self._came_from[path[-1]]) is not None:
+            if before not in self._quiet:  # from right after a source move to rest
+                path += self._firings_between(before, path[-1])
+            path.append(before)
         return tuple(DelayedInstant(0, self._moves.values(found), ()) for found in reversed(path))
+
+    def _firings_between(self, start: State, end: State) -> list[State]:
+        """The states in between, the last one first."""
+        came_from = {start: start}
+        pending = deque([start])
+        while end not in came_from:
+            state = pending.popleft()
+            for after in self._firings(state):
+                if after not in came_from:
+                    came_from[after] = state
+                    pending.append(after)
+        between: list[State] = []
+        at = came_from[end]
+        while at != start:
+            between.append(at)
+            at = came_from[at]
+        return between

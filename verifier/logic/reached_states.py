@@ -6,7 +6,7 @@ and 0 stands for "not excited", so a state says by itself which elements are exc
     bit    0 ...                                                         64 * word_count - 1
            elements | sources | followers | ages and timers, placed to lie within bytes where they can
 
-Nothing here knows how states follow one another.
+Bit 63 of a state of one word is 0. Nothing here knows how states follow one another.
 """
 
 from __future__ import annotations
@@ -131,7 +131,7 @@ def layout_of(system: DelaySystem) -> StateLayout:
     widths = [(most + 1).bit_length() for most in most_ages] + [timer.most.bit_length() for timer in system.timers]
     fields = bits.place_all(widths)
     return StateLayout(
-        word_count=max(1, -(-bits.most // 64)),
+        word_count=1 if bits.most < 64 else max(2, -(-bits.most // 64)),
         sources=sources,
         elements=elements,
         followers=followers,
@@ -158,7 +158,7 @@ class _Places:
     def place_all(self, widths: Sequence[int]) -> list[Field]:
         """The wide ones first, each in the first byte that has room; across bytes only to save a word."""
         total = self.most + sum(widths)
-        ends = 64 * max(1, -(-total // 64))
+        ends = 63 if total <= 63 else 64 * (-(-total // 64))
         free = [True] * ends
         free[: self.most] = [False] * self.most
         fields = [Field(0, ())] * len(widths)

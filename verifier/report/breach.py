@@ -6,13 +6,17 @@ worked out here: the textbook meaning of the claim is asked.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+from verifier.circuit.netlist import Netlist
 from verifier.claims import formula as tree
-from verifier.claims.claim import Claim, ClaimKind
+from verifier.claims.claim import Claim, ClaimKind, View
 from verifier.claims.formula import Formula, Operator, StepWord
-from verifier.claims.meaning import evaluate
+from verifier.claims.meaning import Values, evaluate
 from verifier.claims.run import Run
+from verifier.claims.timed_meaning import evaluate_in_time, with_every_tick
+from verifier.report.changes import moment
+from verifier.report.delay_breach import broken_in_time
 from verifier.report.endless_breach import what_happened_for_ever
 from verifier.report.pieces import listing
 from verifier.report.wording import worded, worded_as_one
@@ -24,7 +28,7 @@ UNTRUE_STEP = {
 }
 
 
-def what_happened(claim: Claim, run: Run) -> str:
+def what_happened(claim: Claim, run: Run, netlist: Netlist) -> str:
     """One sentence, without a full stop, about the last instant of a run that breaks a `must` or shows a `can`.
 
     About an endless run it speaks of the steps that matter.
@@ -38,28 +42,18 @@ def what_happened(claim: Claim, run: Run) -> str:
         judged = judged.operand
     if claim.kind is ClaimKind.CAN:
         return happens(judged)
-    match judged:
-        case tree.Settles() | tree.NeverGlitches():
-            return _fails_or_pattern_fails(judged, run)
-        case tree.Never(operand=operand):
-            return f"{happens(operand)}, which must never be"
-        case tree.OnlyWhen(left=left, right=right) | tree.Apply(operator=Operator.IMPLIES, operands=(left, right)):
-            return f"{happens(left)}, but {_fails(right, run)}"
-        case tree.LeadsTo(left=left, right=right):
-            since, last = _trigger(judged, run), len(run) - 1
-            return f"{happens(left)} at step {since}, but up to step {last} this has not come: {worded(right)}"
-        case _:
-            return _fails(judged, run)
+    return _Breach(netlist, run, claim.view).told(judged)
 
 
 def _fails_or_pattern_fails(formula: Formula, run: Run) -> str:
+    """The formula of a settled view, which does not hold at the last instant of the run."""
     match formula:
         case tree.Settles():
             return _unsettled(run)
         case tree.NeverGlitches(signal=signal):
             return _glitch(signal, run)
         case _:
-            return _fails(formula, run)
+            return _fails(formula, lambda part: evaluate(part, run))
 
 
 def _unsettled(run: Run) -> str:
@@ -76,23 +70,56 @@ def _glitch(signal: tree.Signal, run: Run) -> str:
     return f"{name} may glitch here: it ends where it began, but may change and change back on the way"
 
 
-def _trigger(formula: tree.LeadsTo, run: Run) -> int:
-    """The latest instant at which the left side held and after which the right side never came, up to the deadline."""
-    came, last = evaluate(formula.right, run), len(run) - 1
-    quiet_from = max((index + 1 for index, value in enumerate(came) if value), default=0)
-    held = evaluate(formula.left, run)
-    waiting = [index for index in range(quiet_from, last + 1) if held[index]]
-    overdue = [index for index in waiting if _overdue(formula.bound, index, run)]
-    return max(overdue or waiting or [last])
+class _Breach:
+    """A run, ticks included, whose last instant breaks a claim."""
 
+    def __init__(self, netlist: Netlist, run: Run, view: View) -> None:
+        self._netlist = netlist
+        self._run = with_every_tick(run).run
+        self._view = view
 
-def _overdue(bound: tree.Bound | None, since: int, run: Run) -> bool:
-    if bound is None or isinstance(bound.amount, tree.Tightest):
-        return True
-    if bound.of is None:
-        return len(run) - 1 - since >= bound.amount
-    word = StepWord.RISES if bound.unit is tree.Unit.RISES else StepWord.FALLS
-    return sum(evaluate(tree.Step(word=word, operand=bound.of), run)[since + 1 :]) >= bound.amount
+    def told(self, formula: Formula) -> str:
+        if self._view is not View.SETTLED:
+            in_time = broken_in_time(formula, self._run, self._netlist)
+            if in_time is not None:
+                return in_time
+        match formula:
+            case tree.Settles() | tree.NeverGlitches():
+                return _fails_or_pattern_fails(formula, self._run)
+            case tree.Never(operand=operand):
+                return f"{happens(operand)}, which must never be"
+            case tree.OnlyWhen(left=left, right=right) | tree.Apply(operator=Operator.IMPLIES, operands=(left, right)):
+                return f"{happens(left)}, but {_fails(right, self._values)}"
+            case tree.LeadsTo(left=left, right=right):
+                since, last = moment(self._run, self._trigger(formula)), moment(self._run, len(self._run) - 1)
+                return f"{happens(left)} at {since}, but up to {last} this has not come: {worded(right)}"
+            case _:
+                return _fails(formula, self._values)
+
+    def _values(self, formula: Formula) -> Values:
+        return evaluate_in_time(formula, self._run, self._netlist)
+
+    def _trigger(self, formula: tree.LeadsTo) -> int:
+        """The latest instant at which the left side held and after which the right side never came, up to the deadline.
+
+        When the number is asked for, the earliest: the run ends when that becomes late.
+        """
+        came, last = self._values(formula.right), len(self._run) - 1
+        quiet_from = max((index + 1 for index, value in enumerate(came) if value), default=0)
+        held = self._values(formula.left)
+        waiting = [index for index in range(quiet_from, last + 1) if held[index]]
+        if formula.bound is not None and isinstance(formula.bound.amount, tree.Tightest):
+            return min(waiting or [last])
+        overdue = [index for index in waiting if self._overdue(formula.bound, index)]
+        return max(overdue or waiting or [last])
+
+    def _overdue(self, bound: tree.Bound | None, since: int) -> bool:
+        if bound is None or isinstance(bound.amount, tree.Tightest):
+            return True
+        if bound.of is None:
+            return len(self._run) - 1 - since >= bound.amount
+        word = StepWord.RISES if bound.unit is tree.Unit.RISES else StepWord.FALLS
+        return sum(self._values(tree.Step(word=word, operand=bound.of))[since + 1 :]) >= bound.amount
 
 
 def happens(formula: Formula) -> str:
@@ -108,11 +135,11 @@ def happens(formula: Formula) -> str:
             return _told(formula)
 
 
-def _fails(formula: Formula, run: Run) -> str:
+def _fails(formula: Formula, values: Callable[[Formula], Values]) -> str:
     """The formula, which does not hold at the last instant, told as something that is not so."""
     match formula:
         case tree.Apply(operator=Operator.AND, operands=operands):
-            false_parts = [part for part in operands if not evaluate(part, run)[-1]]
+            false_parts = [part for part in operands if not values(part)[-1]]
             return " and ".join(_told(part, so=False) for part in false_parts) or _told(formula, so=False)
         case tree.Apply(operator=Operator.OR, operands=operands):
             return _none_of(operands)

@@ -96,12 +96,16 @@ class CheckPage:
         self._print([line()])
         for result in results:
             for claim in result.claims:
-                if self._with_runs.get(claim.verdict, False):
+                if self._shows_run(claim):
                     self._print([*run_lines(result.design, claim, width=self._writer.width), line()])
                 if claim.witness is not None:
                     self._print([*witness_lines(result.design, claim, width=self._writer.width), line()])
         width = self._writer.width
         self._print([*summary_lines(results, refused, width=width), line(), *footer_lines(results, width=width)])
+
+    def _shows_run(self, result: ClaimResult) -> bool:
+        breaks = result.measured is not None and result.measured.run is not None
+        return self._with_runs.get(Verdict.BROKEN if breaks else result.verdict, False)
 
     def _print(self, lines: Iterable[Line]) -> None:
         with self._live.out_of_the_way():

@@ -12,39 +12,44 @@ from verifier.claims.run import Instant, Run, StepEvents
 from verifier.report.pieces import listing
 from verifier.report.signals import Shown, level
 
+WAIT = "wait"
 KEEP_TOGETHER = "\u00a0"
 """Stands for a space at which a line must not break."""
 
 
 def doing(netlist: Netlist, run: Run, index: int, *, asides: bool = True) -> str:
     """What leads to instant `index`, with an aside when that step races or oscillates."""
-    pins, instants = _pins(netlist), run.instants
-    words = _power_up(pins, run) if index == 0 else _step(pins, instants[index - 1], instants[index])
+    words = power_up(netlist, run) if index == 0 else input_changes(netlist, run, index) or WAIT
     return words + (_aside(run.events[index]) if asides else "")
 
 
-def going_back(netlist: Netlist, run: Run) -> str:
-    """What leads from the last instant of an endless run to the first of its loop again."""
-    if run.loop_from is None:
-        raise ValueError("a run that ends goes nowhere back")
-    return _step(_pins(netlist), run.instants[-1], run.instants[run.loop_from])
-
-
-def _pins(netlist: Netlist) -> list[Shown]:
-    return [Shown(name=pin.name, nets=pin.nets, input_class=pin.input_class) for pin in netlist.inputs]
-
-
-def _power_up(pins: Sequence[Shown], run: Run) -> str:
+def power_up(netlist: Netlist, run: Run) -> str:
+    """How the run begins."""
+    pins = _pins(netlist)
     if not pins:
         return "power up"
     first = run.instants[0]
     return "power up with " + ", ".join(f"{pin.name}{KEEP_TOGETHER}{level(pin, pin.value(first))}" for pin in pins)
 
 
-def _step(pins: Sequence[Shown], before: Instant, after: Instant) -> str:
+def input_changes(netlist: Netlist, run: Run, index: int) -> str:
+    """What the inputs do from instant `index - 1` to `index`; empty when they stay."""
+    return _changes(_pins(netlist), run.instants[index - 1], run.instants[index])
+
+
+def going_back(netlist: Netlist, run: Run) -> str:
+    """What leads from the last instant of an endless run to the first of its loop again."""
+    if run.loop_from is None:
+        raise ValueError("a run that ends goes nowhere back")
+    return _changes(_pins(netlist), run.instants[-1], run.instants[run.loop_from]) or WAIT
+
+
+def _pins(netlist: Netlist) -> list[Shown]:
+    return [Shown(name=pin.name, nets=pin.nets, input_class=pin.input_class) for pin in netlist.inputs]
+
+
+def _changes(pins: Sequence[Shown], before: Instant, after: Instant) -> str:
     changed = [pin for pin in pins if pin.value(before) != pin.value(after)]
-    if not changed:
-        return "wait"
     return listing([_change(pin, pin.value(before), pin.value(after)) for pin in changed])
 
 

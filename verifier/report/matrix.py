@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from verifier.claims.claim import Claim, Design
+from verifier.claims.claim import Claim, Design, View
 from verifier.evidence.verdict import ClaimResult, DesignResult
-from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph
+from verifier.report.measured import tightest_in_short
+from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
 from verifier.report.progress import LiveLine
-from verifier.report.verdicts import TONES, footer_lines, summary_lines
+from verifier.report.verdicts import TONES, footer_lines, in_view, summary_lines
 from verifier.report.writer import Writer
 
 GAP = "  "
@@ -71,7 +72,8 @@ def _cells(result: DesignResult, names: Sequence[str]) -> list[Piece]:
 
 def _cell(result: ClaimResult) -> Piece:
     marks = (EMPTY if result.empty else "") + ("" if result.as_expected else SURPRISE)
-    return Piece(result.verdict.value + marks, TONES[result.verdict])
+    number = "" if result.measured is None else f" {tightest_in_short(result.measured, result.claim)}"
+    return Piece(result.verdict.value + number + marks, TONES[result.verdict])
 
 
 def _headings(names: Sequence[str], cells: Sequence[Sequence[Piece]], room: int) -> tuple[list[str], bool]:
@@ -103,11 +105,12 @@ def _row(
 
 
 def _legend(results: Sequence[DesignResult], numbered: Sequence[str], width: int) -> list[Line]:
-    texts = {claim.claim.name: claim.claim.text for result in results for claim in result.claims}
+    stated = {claim.claim.name: claim.claim for result in results for claim in result.claims}
     lines = [line()] if numbered else []
     for index, name in enumerate(numbered):
         number = f"{index + 1:>3}  "
-        text = name if texts[name] == name else f"{name}: {texts[name]}"
+        named = name + in_view(stated[name].view)
+        text = named if stated[name].text == name else f"{named}: {stated[name].text}"
         lines += paragraph(clean(text), width=width, first=number, then=" " * 9)
     claims = [claim for result in results for claim in result.claims]
     notes = []
@@ -115,4 +118,12 @@ def _legend(results: Sequence[DesignResult], numbered: Sequence[str], width: int
         notes.append(f"  {SURPRISE}  not what the file expects")
     if any(claim.empty for claim in claims):
         notes.append(f"  {EMPTY}  proved only because its trigger can never happen")
+    if not numbered:
+        for view in (View.ANY_DELAY, View.TIMED):
+            names = [clean(name) for name, claim in stated.items() if claim.view is view]
+            if names:
+                lines += [
+                    line(),
+                    *paragraph(f"{in_view(view).strip()}: {listing(names)}", width=width, first="  ", then="    "),
+                ]
     return lines + ([line(), *(line(note) for note in notes)] if notes else [])

@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from verifier.claims.claim import Design
+from verifier.claims.claim import Claim, Design
 from verifier.claims.run import Run
 from verifier.errors import SourceError
-from verifier.evidence.verdict import ClaimResult, DesignResult
+from verifier.evidence.verdict import ClaimResult, DesignResult, Measured
 from verifier.report.signals import Shown, shown_signals
 
 Record = dict[str, Any]
@@ -75,14 +75,19 @@ def run_record(
 
 
 def trace_record(run: Run, signals: Sequence[Shown]) -> Record:
+    """The values at every instant; with its time where the run has times."""
     return {
         "signals": [signal.name for signal in signals],
         "loop_from": run.loop_from,
         "steps": [
-            {"at": index, "values": {signal.name: signal.value(instant) for signal in signals}}
+            {"at": index, **_time(run, index), "values": {signal.name: signal.value(instant) for signal in signals}}
             for index, instant in enumerate(run.instants)
         ],
     }
+
+
+def _time(run: Run, index: int) -> Record:
+    return {} if run.times is None else {"ns": run.times[index]}
 
 
 def _circuit(result: DesignResult, witnesses: bool) -> Record:
@@ -92,7 +97,7 @@ def _circuit(result: DesignResult, witnesses: bool) -> Record:
 
 def _claim(result: DesignResult, judged: ClaimResult) -> Record:
     claim, run = judged.claim, judged.run
-    return {
+    record = {
         "name": claim.name,
         "kind": claim.kind.value,
         "view": claim.view.value,
@@ -103,8 +108,20 @@ def _claim(result: DesignResult, judged: ClaimResult) -> Record:
         "engine": judged.engine,
         "seconds": round(judged.seconds, 3),
         "assumes": list(result.assumes),
-        "measured": None,
+        "measured": None if judged.measured is None else _measured(result, claim, judged.measured),
         "trace": None if run is None else trace_record(run, shown_signals(result.design.netlist, claim)),
+    }
+    return record if judged.states is None else record | {"states": judged.states}
+
+
+def _measured(result: DesignResult, claim: Claim, measured: Measured) -> Record:
+    """The number, the next one, at which the claim is broken, and the run that breaks it there."""
+    signals = shown_signals(result.design.netlist, claim)
+    return {
+        "value": measured.value,
+        "unit": measured.unit,
+        "beyond": measured.beyond,
+        "trace_beyond": None if measured.run is None else trace_record(measured.run, signals),
     }
 
 

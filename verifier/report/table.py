@@ -1,4 +1,4 @@
-"""The table of a run: one row a step, what to do on the left, one column a signal.
+"""The table of a run: one row an instant, what to do or what happens on the left, one column a signal.
 
 A value that differs from the row above stands in brackets, so the look survives a pipe, a text file and a person who
 sees no colours:
@@ -17,25 +17,36 @@ left out. The loop of an endless run has a bar in front of its rows and a line b
   |    1  tempo rises
   |    2  tempo falls
   '-> then steps 1 to 2 again, for ever
+
+In the delay views a row says which gate fires and why. In the timed view it has its time in ns in place of a number,
+and instants at which nothing but time passes have no row:
+
+    ns  what happens                      choose  set_n  beat
+    --  --------------------------------  ------  -----  ----
+     0  power up with choose low            0       1     1
+    12  flip choose up                     [1]      1     1
+    15  set_n falls (choose rose 3 ns ago)  1      [0]    1
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from verifier.circuit.netlist import Netlist
+from verifier.claims.claim import View
 from verifier.claims.run import Run
 from verifier.report.doing import KEEP_TOGETHER, doing, going_back
+from verifier.report.moves import instants_with_moves, moves_told
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph, wrapped
 from verifier.report.signals import Shown
 
-WHAT_TO_DO = "what to do"
+WHAT_TO_DO, WHAT_HAPPENS = "what to do", "what happens"
 GAP = "  "
 INDENT = "    "
 LOOP_INDENT, LOOP_END = "  | ", "  '-> "
 """In front of the rows of a loop, and of the line below them. As wide as `INDENT` or wider."""
-DOING_NARROWEST, DOING_WIDEST = 16, 34
+DOING_NARROWEST, DOING_WIDEST, HAPPENING_WIDEST = 16, 34, 48
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,26 +65,69 @@ Notes = Sequence[Sequence[str]]
 """For each instant, what is to be said below its row; replaces the asides about races."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One instant, before it is laid out."""
+
+    number: str
+    deed: str
+    indent: str
+    notes: Sequence[str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layout:
+    """Headings and widths of what stands left of the signals."""
+
+    number: str
+    deed: str
+    number_width: int
+    deed_width: int
+
+
 def run_table(
-    netlist: Netlist, run: Run, signals: Sequence[Shown], *, width: int = 80, notes: Notes | None = None
+    netlist: Netlist,
+    run: Run,
+    signals: Sequence[Shown],
+    *,
+    width: int = 80,
+    notes: Notes | None = None,
+    view: View = View.SETTLED,
 ) -> list[Line]:
     """The whole run, in as many blocks of columns as `width` asks for."""
-    deeds = [clean(doing(netlist, run, index, asides=notes is None)) for index in range(len(run))]
-    number_width = max(len("step"), len(str(len(run) - 1)))
+    shown = list(range(len(run))) if view is View.SETTLED else instants_with_moves(run)
+    deeds = _deeds(netlist, run, view, asides=notes is None)
+    numbers = range(len(run)) if run.times is None else run.times
+    noted = notes or [()] * len(run)
+    rows = [
+        Row(
+            number=str(numbers[index]),
+            deed=clean(deeds[index]),
+            indent=LOOP_INDENT if _in_loop(run, index) else INDENT,
+            notes=noted[index],
+        )
+        for index in shown
+    ]
+    number = "step" if run.times is None else "ns"
+    number_width = max(len(number), *(len(row.number) for row in rows))
     room = width - len(INDENT) - number_width - len(GAP)
-    columns = [_column(signal, run, room) for signal in signals]
-    doing_width = _doing_width(deeds, room - sum(column.width + len(GAP) for column in columns))
-    noted = [_note_lines(texts, number_width, width) for texts in notes or [()] * len(run)]
-    indents = [LOOP_INDENT if _in_loop(run, index) else INDENT for index in range(len(run))]
+    columns = [_column(signal, run, shown, room) for signal in signals]
+    deed = WHAT_TO_DO if view is View.SETTLED else WHAT_HAPPENS
+    widest = DOING_WIDEST if view is View.SETTLED else HAPPENING_WIDEST
+    deed_width = _deed_width(rows, deed, widest, room - sum(column.width + len(GAP) for column in columns))
+    layout = Layout(number=number, deed=deed, number_width=number_width, deed_width=deed_width)
     lines: list[Line] = []
-    for block in _blocks(columns, first_room=room - doing_width - len(GAP), room=room):
-        if lines:
-            lines.append(line())
-            lines += _block(block, [""] * len(deeds), number_width, 0, [[]] * len(deeds), indents)
-        else:
-            lines += _block(block, deeds, number_width, doing_width, noted, indents)
+    for block in _blocks(columns, first_room=room - deed_width - len(GAP), room=room):
+        lines += [line()] if lines else []
+        lines += _block(block, rows, replace(layout, deed_width=0) if lines else layout, width)
         lines += _loop_end(netlist, run, width)
     return lines
+
+
+def _deeds(netlist: Netlist, run: Run, view: View, *, asides: bool) -> list[str]:
+    if view is View.SETTLED:
+        return [doing(netlist, run, index, asides=asides) for index in range(len(run))]
+    return moves_told(netlist, run)
 
 
 def _in_loop(run: Run, index: int) -> bool:
@@ -92,20 +146,21 @@ def _loop_end(netlist: Netlist, run: Run, width: int) -> list[Line]:
     return paragraph(text, width=width, first=LOOP_END, then=" " * len(LOOP_END), tone=Tone.CHANGED)
 
 
-def _doing_width(deeds: Sequence[str], to_spare: int) -> int:
-    """As wide as the steps need, within bounds; wider for the power-up where the columns leave space."""
-    steps = max((len(deed) for deed in deeds[1:]), default=0)
+def _deed_width(rows: Sequence[Row], heading: str, widest: int, to_spare: int) -> int:
+    """As wide as the steps need, within bounds; wider for the power-up, or up to `widest`, where there is space."""
+    steps = max((len(row.deed) for row in rows[1:]), default=0)
     needed = min(max(steps, DOING_NARROWEST), DOING_WIDEST)
-    allowed = max(needed, min(len(deeds[0]), to_spare, DOING_WIDEST))
-    return max(len(part) for deed in (*deeds, WHAT_TO_DO) for part in wrapped(deed, allowed))
+    longest = max(len(row.deed) for row in rows)
+    allowed = max(needed, min(longest, to_spare, widest))
+    return max(len(part) for deed in (*(row.deed for row in rows), heading) for part in wrapped(deed, allowed))
 
 
-def _column(signal: Shown, run: Run, widest: int) -> Column:
-    values = [signal.value(instant) for instant in run.instants]
+def _column(signal: Shown, run: Run, shown: Sequence[int], widest: int) -> Column:
+    values = [signal.value(run.instants[index]) for index in shown]
     digits = max(len(str(value)) for value in values)
     cells = []
-    for index, value in enumerate(values):
-        changed = index > 0 and value != values[index - 1]
+    for place, value in enumerate(values):
+        changed = place > 0 and value != values[place - 1]
         text = f"[{value}]" if changed else f" {value} "
         cells.append(Piece(text.rjust(digits + 2), Tone.CHANGED if changed else Tone.PLAIN))
     return Column(heading=_fitted(clean(signal.name), max(8, widest)), cells=tuple(cells))
@@ -141,36 +196,29 @@ def _note_lines(texts: Sequence[str], number_width: int, width: int) -> list[Lin
     ]
 
 
-def _block(
-    columns: Sequence[Column],
-    deeds: Sequence[str],
-    number_width: int,
-    doing_width: int,
-    noted: Sequence[Sequence[Line]],
-    indents: Sequence[str],
-) -> list[Line]:
-    """One block; without a `doing_width` it has no column of deeds."""
-    deed_widths = [doing_width] if doing_width else []
-    widths = [number_width, *deed_widths, *(column.width for column in columns)]
-    headings = ["step".rjust(number_width), *(WHAT_TO_DO.ljust(width) for width in deed_widths)]
+def _block(columns: Sequence[Column], rows: Sequence[Row], layout: Layout, width: int) -> list[Line]:
+    """One block; without a `deed_width` it has neither deeds nor notes."""
+    deed_widths = [layout.deed_width] if layout.deed_width else []
+    widths = [layout.number_width, *deed_widths, *(column.width for column in columns)]
+    headings = [layout.number.rjust(layout.number_width), *(layout.deed.ljust(width) for width in deed_widths)]
     headings += [column.heading.center(column.width) for column in columns]
     lines = [
         _joined([Piece(text, Tone.HEADING) for text in headings]),
         _joined([Piece("-" * width, Tone.QUIET) for width in widths]),
     ]
-    for index, deed in enumerate(deeds):
-        cells = [_centred(column.cells[index], column.width) for column in columns]
-        number = Piece(str(index).rjust(number_width))
-        lines += [_joined(pieces, indents[index]) for pieces in _row(number, deed, cells, doing_width)]
-        lines += noted[index]
+    for place, row in enumerate(rows):
+        cells = [_centred(column.cells[place], column.width) for column in columns]
+        lines += [_joined(pieces, row.indent) for pieces in _laid_out(row, cells, layout)]
+        lines += _note_lines(row.notes, layout.number_width, width) if layout.deed_width else []
     return lines
 
 
-def _row(number: Piece, deed: str, cells: Sequence[Piece], doing_width: int) -> list[list[Piece]]:
-    if not doing_width:
+def _laid_out(row: Row, cells: Sequence[Piece], layout: Layout) -> list[list[Piece]]:
+    number = Piece(row.number.rjust(layout.number_width))
+    if not layout.deed_width:
         return [[number, *cells]]
-    first, *more = (part.replace(KEEP_TOGETHER, " ") for part in wrapped(deed, doing_width))
-    rows = [[number, Piece(first.ljust(doing_width)), *cells]]
+    first, *more = (part.replace(KEEP_TOGETHER, " ") for part in wrapped(row.deed, layout.deed_width))
+    rows = [[number, Piece(first.ljust(layout.deed_width)), *cells]]
     return rows + [[Piece(" " * len(number.text)), Piece(rest)] for rest in more]
 
 

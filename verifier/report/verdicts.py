@@ -11,11 +11,14 @@ from collections.abc import Sequence
 
 from verifier.circuit.loops import components
 from verifier.circuit.netlist import FlipFlop, Gate, Latch, NetId, Netlist, SetReset
-from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.claims.claim import Claim, ClaimKind, Design, View
+from verifier.claims.formula import Settles
 from verifier.claims.run import Run
 from verifier.claims.trigger import trigger_claim
 from verifier.evidence.verdict import ClaimResult, DesignResult, Trigger, Verdict
 from verifier.report.breach import what_happened
+from verifier.report.changes import moment
+from verifier.report.measured import amount, tightest
 from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
 from verifier.report.signals import shown_signals
 from verifier.report.table import run_table
@@ -34,6 +37,12 @@ TRIGGER_TOLD = {
     Trigger.OPEN: "whether its trigger can happen was not found out",
 }
 
+ALWAYS_SETTLES = {
+    View.SETTLED: "no power-up and no step is a race or oscillates",
+    View.ANY_DELAY: "after power-up and after each input change it comes to rest, and in one state alone",
+    View.TIMED: "after power-up and after each input change it comes to rest",
+}
+
 TONES = {
     Verdict.PROVED: Tone.GOOD,
     Verdict.SHOWN: Tone.GOOD,
@@ -46,6 +55,11 @@ TONES = {
 def circuit_heading(design: Design) -> Line:
     fits = f", fits {clean(design.contract)}" if design.contract else ""
     return line(Piece(clean(design.name), Tone.HEADING), fits, Piece(f"  ({clean(design.file)})", Tone.QUIET))
+
+
+def in_view(view: View) -> str:
+    """Where the claim was judged, with a space in front; empty for the view that goes without saying."""
+    return "" if view is View.SETTLED else f" in {view.value} view"
 
 
 def claim_lines(result: ClaimResult, *, name_width: int, width: int, triggers: bool = False) -> list[Line]:
@@ -67,6 +81,10 @@ def claim_lines(result: ClaimResult, *, name_width: int, width: int, triggers: b
 
 def _remarks(result: ClaimResult) -> list[tuple[str, Tone]]:
     remarks: list[tuple[str, Tone]] = []
+    if result.claim.view is not View.SETTLED:
+        remarks.append((in_view(result.claim.view).strip(), Tone.QUIET))
+    if result.measured is not None:
+        remarks.append((tightest(result.measured, result.claim), Tone.PLAIN))
     if result.empty:
         remarks.append(("(empty: its trigger can never happen)", Tone.DOUBTFUL))
     if result.verdict is Verdict.UNDECIDED:
@@ -81,18 +99,29 @@ def _remarks(result: ClaimResult) -> list[tuple[str, Tone]]:
 def not_judged_line(claim: Claim, *, name_width: int) -> Line:
     """A claim that an interrupted judging never came to an end with."""
     verdict = Piece("-".ljust(VERDICT_WIDTH), Tone.DOUBTFUL)
-    return line("  ", verdict, "  ", clean(claim.name).ljust(name_width), "  not judged")
+    where = in_view(claim.view).strip()
+    told = f"  {where}  not judged" if where else "  not judged"
+    return line("  ", verdict, "  ", clean(claim.name).ljust(name_width), told)
 
 
 def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
-    """The run that breaks or shows a claim: title, claim, table, what happened, and how the parts powered up."""
-    if result.run is None:
+    """The run that breaks or shows a claim: title, claim, table, what happened, and how the parts powered up.
+
+    For a proved claim with a `?`, the run that breaks the next number.
+    """
+    claim, word, run = result.claim, result.verdict, result.run
+    title = f"{clean(design.name)}: {clean(claim.name)} is {word.value}{in_view(claim.view)}"
+    if run is None and result.measured is not None and result.measured.beyond is not None:
+        proved, beyond = (
+            amount(number, result.measured.unit) for number in (result.measured.value, result.measured.beyond)
+        )
+        title += f" at {proved}; at {beyond} it is broken"
+        word, run = Verdict.BROKEN, result.measured.run
+    if run is None:
         return []
-    claim, word = result.claim, result.verdict.value
-    title = f"{clean(design.name)}: {clean(claim.name)} is {word}"
-    lines = [line(Piece(title, Tone.HEADING))]
+    lines = paragraph(title, width=width, then="  ", tone=Tone.HEADING)
     lines += paragraph(_as_claimed(claim), width=width, first="  ", then="      ", tone=Tone.QUIET)
-    return lines + _told_run(design, claim, result.run, (word, TONES[result.verdict]), width=width)
+    return lines + _told_run(design, claim, run, (word.value, TONES[word]), width=width)
 
 
 def witness_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
@@ -100,7 +129,7 @@ def witness_lines(design: Design, result: ClaimResult, *, width: int) -> list[Li
     claim = trigger_claim(result.claim)
     if result.witness is None or claim is None:
         return []
-    title = f"{clean(design.name)}: the trigger of {clean(claim.name)} can happen"
+    title = f"{clean(design.name)}: the trigger of {clean(claim.name)} can happen{in_view(claim.view)}"
     lines = [line(Piece(title, Tone.HEADING))]
     lines += paragraph(clean(worded(claim.formula)), width=width, first="  ", then="      ", tone=Tone.QUIET)
     return lines + _told_run(design, claim, result.witness, ("it happens", Tone.GOOD), width=width)
@@ -110,16 +139,18 @@ def _told_run(design: Design, claim: Claim, run: Run, told: tuple[str, Tone], *,
     """Table, what happened, and how the parts powered up."""
     word, tone = told
     signals = shown_signals(design.netlist, claim)
-    place = f" at step {len(run) - 1}" if run.loop_from is None else ""
-    lines = [line(), *run_table(design.netlist, run, signals, width=width), line()]
-    happened = f"{word}{place}: {clean(what_happened(claim, run))}"
+    place = f" at {moment(run, len(run) - 1)}" if run.loop_from is None else ""
+    lines = [line(), *run_table(design.netlist, run, signals, width=width, view=claim.view), line()]
+    happened = f"{word}{place}: {clean(what_happened(claim, run, design.netlist))}"
     lines += paragraph(happened, width=width, first="    ", then="    ", tone=tone)
     return lines + power_up_lines(design, run, claim_shows={signal.name for signal in signals}, width=width)
 
 
 def _as_claimed(claim: Claim) -> str:
     if claim.kind is ClaimKind.ALWAYS_THERE:
-        return "always there: no power-up and no step is a race or oscillates"
+        return (
+            f"always there: {ALWAYS_SETTLES[claim.view] if isinstance(claim.formula, Settles) else clean(claim.text)}"
+        )
     return f"{claim.kind.value} {clean(claim.text)}"
 
 

@@ -13,6 +13,13 @@ PATTERN, CHOICE, IMPLIES, OR, AND, SINCE, POSTFIX, PREFIX, NOT, COMPARISON, STEP
 
 INFIX = {Operator.AND: AND, Operator.OR: OR, Operator.XOR: OR, Operator.IMPLIES: IMPLIES}
 
+RULE_NAMES = {
+    tree.TimingRule.SET_UP: "set-up",
+    tree.TimingRule.HOLD: "hold",
+    tree.TimingRule.CLOCK_WIDTH: "clock width",
+    tree.TimingRule.CLEAR_WIDTH: "clear width",
+}
+
 Worded = tuple[str, int]
 """A text and how tightly its outermost word binds."""
 
@@ -116,6 +123,8 @@ def _pattern(node: Formula, parts: list[Worded]) -> Worded:
             return f"{pulses.value} of {parts[0][0]} last at least {_bound(bound, parts[1:])}", PATTERN
         case tree.Settles():
             return "settles", PATTERN
+        case tree.KeepsTiming(rule=rule):
+            return f"keeps {RULE_NAMES[rule]}", PATTERN
         case _:
             raise TypeError(f"no words for a {type(node).__name__}")
 

@@ -6,7 +6,7 @@ one source move, or any non-empty set of excited elements.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
@@ -83,7 +83,7 @@ class _Translation:
     def _moved(self, constraints: list[Literal]) -> dict[Literal, Literal]:
         """Values of sources and elements after a move; what makes it one goes to `constraints`."""
         graph, delays = self._graph, self._delays
-        chosen = self._one_of(len(delays.moves), constraints)
+        chosen = one_of(graph, len(delays.moves), self._choose, constraints)
         by_source = graph.any_of(chosen)
         turned: dict[Literal, list[Literal]] = {bit.now: [] for bit in delays.sources}
         for move, literal in zip(delays.moves, chosen, strict=True):
@@ -104,19 +104,19 @@ class _Translation:
         excited = graph.disjunction(graph.exclusive_or(element.bit.before, target), optional)
         return graph.conjunction(excited, self._choose(f"{element.bit.name} fires"))
 
-    def _one_of(self, count: int, constraints: list[Literal]) -> list[Literal]:
-        """At most one is 1: number `i` when the choices spell `i + 1`."""
-        graph = self._graph
-        choices = [self._choose("move") for _ in range(count.bit_length())]
-        found = [_spells(graph, choices, index + 1) for index in range(count)]
-        nothing = _spells(graph, choices, 0)
-        constraints.append(graph.any_of([nothing, *found]))
-        return found
-
     def _choose(self, name: str) -> Literal:
         choice = self._graph.variable(name)
         self._inputs.append(choice)
         return choice
+
+
+def one_of(graph: BitGraph, count: int, choose: Callable[[str], Literal], constraints: list[Literal]) -> list[Literal]:
+    """At most one is 1: number `i` when the choices spell `i + 1`; what they must not spell goes to `constraints`."""
+    choices = [choose("move") for _ in range(count.bit_length())]
+    found = [_spells(graph, choices, index + 1) for index in range(count)]
+    nothing = _spells(graph, choices, 0)
+    constraints.append(graph.any_of([nothing, *found]))
+    return found
 
 
 def _spells(graph: BitGraph, choices: Sequence[Literal], number: int) -> Literal:

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from verifier.circuit.netlist import FlipFlop, Latch, NetId
-from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims import formula as claims
+from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.formula import Formula, TimingRule
 from verifier.claims.run import Instant
 from verifier.claims.trigger import trigger_of, watched

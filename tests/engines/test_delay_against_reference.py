@@ -1,0 +1,92 @@
+"""The search of all states in time, against sets of plain tuples (`delay_reference.py`)."""
+
+from __future__ import annotations
+
+from random import Random
+
+import pytest
+from engines.delay_reference import Reference, State
+from engines.random_delay_systems import random_delay_system
+
+from verifier.engines import delay_reachability, delay_steps
+from verifier.engines.decision import Undecided
+from verifier.engines.delay_reachability import DelayedReached, DelayedUnreachable, decide_delayed
+from verifier.logic.delay_system import DelayedInstant, DelaySystem
+from verifier.logic.reached_states import NOT_EXCITED, ReachedStates
+
+SEEDS = range(400)
+
+
+def spelled(states: ReachedStates) -> list[State]:
+    """Every state, as the reference writes it."""
+    found: list[State] = []
+    for part in states.chunks(most=1000):
+        values = zip(*(column.tolist() for column in part.values), strict=True)
+        ages = [[None if age == NOT_EXCITED else age for age in column.tolist()] for column in part.ages]
+        counts = [column.tolist() for column in part.counts]
+        rows = len(part.values[0])
+        for row, bits in zip(range(rows), values, strict=True):
+            found.append((bits, tuple(column[row] for column in ages), tuple(column[row] for column in counts)))
+    return found
+
+
+def follow(reference: Reference, instants: tuple[DelayedInstant, ...]) -> None:
+    """Fails unless a run of the reference shows these instants and is bad at the last one and at none before."""
+    first, *others = instants
+    standing = [
+        (state, is_bad) for state, is_bad in reference.first() if state[0] == first.values and is_bad == (not others)
+    ]
+    at = first.at
+    assert at == 0
+    for number, instant in enumerate(others, start=1):
+        is_last = number == len(others)
+        may_tick = reference.system.timed and instant.at == at + 1
+        assert may_tick or instant.at == at
+        standing = [
+            (step.target, step.is_bad)
+            for state, _ in standing
+            for step in reference.steps(state)
+            if step.target[0] == instant.values
+            and step.fired == instant.fired
+            and step.is_tick == may_tick
+            and step.is_bad >= is_last
+        ]
+        at = instant.at
+    assert any(is_bad for _, is_bad in standing)
+
+
+def shortest_in_moves(system: DelaySystem, instants: tuple[DelayedInstant, ...]) -> int:
+    return instants[-1].at if system.timed else len(instants) - 1
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_states_verdict_and_counterexample_are_those_of_the_reference(seed: int) -> None:
+    system = random_delay_system(Random(seed))
+    reference = Reference(system)
+    states, bad_at, _ = reference.reachable()
+    decision = decide_delayed(system, limit_seconds=60)
+    if bad_at is None:
+        assert isinstance(decision, DelayedUnreachable)
+        found = spelled(decision.states)
+        assert len(found) == decision.states.count
+        assert len(set(found)) == len(found)
+        assert set(found) == states
+    else:
+        assert isinstance(decision, DelayedReached)
+        assert shortest_in_moves(system, decision.instants) == bad_at
+        follow(reference, decision.instants)
+
+
+def test_the_random_systems_are_of_every_kind() -> None:
+    verdicts, sizes = set(), []
+    used = set()
+    for seed in SEEDS:
+        system = random_delay_system(Random(seed))
+        states, bad_at, _ = Reference(system).reachable()
+        verdicts.add((system.timed, bad_at is None, bad_at == 0))
+        sizes.append(len(states))
+        used |= {(name, bool(getattr(system, name))) for name in ("sources", "followers", "timers", "choices")}
+    assert len(verdicts) == 6
+    assert len(used) == 8
+    assert sum(size > 100 for size in sizes) > 40
+    assert max(sizes) > 2000

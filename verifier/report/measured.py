@@ -1,0 +1,32 @@
+"""The answer to a `?` in words: the number a claim is proved at, and the next one, at which it is broken."""
+
+from __future__ import annotations
+
+from verifier.claims.claim import Claim
+from verifier.claims.formula import PulsesLast, walk
+from verifier.evidence.verdict import Measured
+
+ONE_OF = {"steps": "step", "rises": "rise", "falls": "fall"}
+
+
+def amount(number: int, unit: str) -> str:
+    """`5 ns`, `1 step`."""
+    return f"{number} {ONE_OF.get(unit, unit) if number == 1 else unit}"
+
+
+def tightest(measured: Measured, claim: Claim) -> str:
+    """For the line of the verdict."""
+    told = f"tightest: {amount(measured.value, measured.unit)}"
+    if measured.beyond is not None:
+        return told
+    return f"{told} or more" if _asks_for_largest(claim) else told
+
+
+def tightest_in_short(measured: Measured, claim: Claim) -> str:
+    """For a cell of a table."""
+    or_more = "+" if measured.beyond is None and _asks_for_largest(claim) else ""
+    return amount(measured.value, measured.unit + or_more)
+
+
+def _asks_for_largest(claim: Claim) -> bool:
+    return any(isinstance(node, PulsesLast) for node in walk(claim.formula))
