@@ -14,13 +14,12 @@ import sys
 import time
 
 from verifier.engines.delay_reachability import DelayedReached, DelayedUnreachable, decide_delayed
-from verifier.logic.bit_graph import TRUE, BitGraph
+from verifier.logic.bit_graph import FALSE, BitGraph
 from verifier.logic.delay_system import (
     Bit,
     Delay,
     DelayedElement,
     DelaySystem,
-    Follower,
     Reading,
     SourceMove,
     Timer,
@@ -64,7 +63,6 @@ def nine_gates(low: int, high: int, least_pulse: int) -> DelaySystem:
     tempo_free, tempo_due = Reading(30, graph.variable("tempo 30")), Reading(40, graph.variable("tempo 40"))
     hand_free = Reading(100, graph.variable("hand 100"))
     long_enough = Reading(least_pulse, graph.variable("beat stood"))
-    judged = bit("judged")
     timers = (
         Timer(name="tempo", most=40, reset=changes(tempo), start=30, readings=(tempo_free, tempo_due)),
         Timer(
@@ -82,7 +80,7 @@ def nine_gates(low: int, high: int, least_pulse: int) -> DelaySystem:
         timed=True,
         sources=(tempo, lever, choose),
         elements=elements,
-        followers=(Follower(bit=judged, next=TRUE),) if False else (),
+        followers=(),
         timers=timers,
         moves=(
             SourceMove(bits=(tempo,), enabled=tempo_free.variable),
@@ -90,7 +88,7 @@ def nine_gates(low: int, high: int, least_pulse: int) -> DelaySystem:
             SourceMove(bits=(choose,), enabled=hand_free.variable),
         ),
         first=steady,
-        bad_at_first=0,
+        bad_at_first=FALSE,
         bad=graph.conjunction(changes(gates["beat"]), long_enough.variable ^ 1),
         holds_time=tempo_due.variable,
     )

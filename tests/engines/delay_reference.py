@@ -131,32 +131,29 @@ class Reference:
         way = element.fall if after[self.first_element + place] else element.rise
         return min(age + is_tick, way.high) if self.system.timed else 0
 
-    def reachable(self, most: int = 100_000) -> tuple[set[State], int | None, int]:
-        """All states up to the first bad step, the least time at which one is bad (ns; moves without delays), and the
-        time that the search took."""
+    def reachable(self, most: int = 100_000) -> tuple[set[State], int | None]:
+        """All states up to the first bad step, the least time at which one is bad (ns; moves without delays)."""
         first = self.first()
         seen = {state for state, _ in first}
         if any(is_bad for _, is_bad in first):
-            return seen, 0, 0
-        at, layer = 0, seen
+            return seen, 0
+        at, layer = 0, set(seen)
         while layer:
             waiting, ticked = list(layer), set()
-            everything = set(layer)
             while waiting:
                 for step in self.steps(waiting.pop()):
                     if step.is_tick or not self.system.timed:
                         ticked.add((step.target, step.is_bad))
                     elif step.is_bad:
-                        return seen, at, at
+                        return seen, at
                     elif step.target not in seen:
                         seen.add(step.target)
-                        everything.add(step.target)
                         waiting.append(step.target)
                 if len(seen) > most:
                     raise OverflowError(f"more than {most} states")
             at += 1
             if any(is_bad for _, is_bad in ticked):
-                return seen, at, at
+                return seen, at
             layer = {state for state, _ in ticked} - seen
             seen |= layer
-        return seen, None, at
+        return seen, None

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from random import Random
 
 import pytest
 from engines.delay_reference import Reference, State
 from engines.random_delay_systems import random_delay_system
 
-from verifier.engines import delay_reachability, delay_steps
-from verifier.engines.decision import Undecided
+from verifier.engines import delay_reachability, delay_steps, packed_states
 from verifier.engines.delay_reachability import DelayedReached, DelayedUnreachable, decide_delayed
-from verifier.logic.delay_system import DelayedInstant, DelaySystem
-from verifier.logic.reached_states import NOT_EXCITED, ReachedStates
+from verifier.logic.bit_graph import FALSE
+from verifier.logic.delay_system import DelayedInstant, DelaySystem, Timer
+from verifier.logic.reached_states import NOT_EXCITED, ReachedStates, layout_of
 
-SEEDS = range(400)
+SEEDS = range(300)
 
 
 def spelled(states: ReachedStates) -> list[State]:
@@ -55,15 +56,13 @@ def follow(reference: Reference, instants: tuple[DelayedInstant, ...]) -> None:
     assert any(is_bad for _, is_bad in standing)
 
 
-def shortest_in_moves(system: DelaySystem, instants: tuple[DelayedInstant, ...]) -> int:
+def time_of(system: DelaySystem, instants: tuple[DelayedInstant, ...]) -> int:
     return instants[-1].at if system.timed else len(instants) - 1
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_states_verdict_and_counterexample_are_those_of_the_reference(seed: int) -> None:
-    system = random_delay_system(Random(seed))
+def agree(system: DelaySystem) -> None:
     reference = Reference(system)
-    states, bad_at, _ = reference.reachable()
+    states, bad_at = reference.reachable()
     decision = decide_delayed(system, limit_seconds=60)
     if bad_at is None:
         assert isinstance(decision, DelayedUnreachable)
@@ -73,8 +72,37 @@ def test_states_verdict_and_counterexample_are_those_of_the_reference(seed: int)
         assert set(found) == states
     else:
         assert isinstance(decision, DelayedReached)
-        assert shortest_in_moves(system, decision.instants) == bad_at
+        assert time_of(system, decision.instants) == bad_at
         follow(reference, decision.instants)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_states_verdict_and_counterexample_are_those_of_the_reference(seed: int) -> None:
+    agree(random_delay_system(Random(seed)))
+
+
+@pytest.mark.parametrize("seed", SEEDS[:60])
+def test_nothing_changes_when_everything_is_done_in_small_parts(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(delay_reachability, "CHUNK", 7)
+    monkeypatch.setattr(delay_reachability, "MOST_WAITING", 5)
+    monkeypatch.setattr(delay_steps, "MOST_CANDIDATES", 4)
+    monkeypatch.setattr(delay_steps, "MOST_OF_A_GROUP", 2)
+    monkeypatch.setattr(packed_states, "FIRST_CAPACITY", 2)
+    monkeypatch.setattr(packed_states, "PART_OF_TABLE", 4)
+    agree(random_delay_system(Random(seed)))
+
+
+@pytest.mark.parametrize("seed", SEEDS[:60])
+def test_a_state_may_take_more_than_64_bits(seed: int) -> None:
+    """Timers that stand at their most from the first instant on, and are never reset, make it wider."""
+    system = random_delay_system(Random(seed))
+    wide = [
+        Timer(name=f"wide {width}", most=(1 << width) - 1, reset=FALSE, start=(1 << width) - 1, readings=())
+        for width in (31, 7, 13, 25)
+    ]
+    timers = (*wide[:2], *system.timers, *wide[2:])
+    assert layout_of(replace(system, timers=timers)).word_count == 2
+    agree(replace(system, timers=timers))
 
 
 def test_the_random_systems_are_of_every_kind() -> None:
@@ -82,7 +110,7 @@ def test_the_random_systems_are_of_every_kind() -> None:
     used = set()
     for seed in SEEDS:
         system = random_delay_system(Random(seed))
-        states, bad_at, _ = Reference(system).reachable()
+        states, bad_at = Reference(system).reachable()
         verdicts.add((system.timed, bad_at is None, bad_at == 0))
         sizes.append(len(states))
         used |= {(name, bool(getattr(system, name))) for name in ("sources", "followers", "timers", "choices")}

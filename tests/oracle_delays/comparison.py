@@ -113,6 +113,8 @@ def differences(wanted: Expected) -> list[str]:
     view = View.TIMED if any(claim.view is View.TIMED for claim in wanted.claims) else View.ANY_DELAY
     try:
         found = verifier.check(wanted.file, view=view, limit=SECONDS_FOR_A_CIRCUIT, processes=0).designs[0]
+    except verifier.InternalDisagreement as error:
+        return [f"the product disagrees with itself: {error}"]
     except (verifier.SourceError, verifier.CallError) as error:
         return [f"an error instead of verdicts: {error}"] if wanted.answers else []
     if not wanted.answers:

@@ -13,6 +13,7 @@ from report.sample_runs import (
     both,
     either,
     negated,
+    plain_multiplexer,
     run_of,
     signal,
     step,
@@ -32,11 +33,14 @@ def must(formula: Formula) -> Claim:
 
 
 def test_an_only_when_says_what_happened_and_what_did_not() -> None:
-    assert what_happened(NO_FALSE_EDGE, FALSE_EDGE) == "beat changes, but neither tempo changes nor lever changes"
+    assert (
+        what_happened(NO_FALSE_EDGE, FALSE_EDGE, plain_multiplexer())
+        == "beat changes, but neither tempo changes nor lever changes"
+    )
 
 
 def test_a_shown_can_says_what_was_shown() -> None:
-    assert what_happened(RUN_FROM_TEMPO, run_of("0010", "1011")) == "beat rises and tempo rises"
+    assert what_happened(RUN_FROM_TEMPO, run_of("0010", "1011"), plain_multiplexer()) == "beat rises and tempo rises"
 
 
 @pytest.mark.parametrize(
@@ -72,20 +76,26 @@ def test_a_shown_can_says_what_was_shown() -> None:
     ],
 )
 def test_each_shape_of_claim_says_which_part_of_it_fails(formula: Formula, said: str) -> None:
-    assert what_happened(must(formula), FALSE_EDGE) == said
+    assert what_happened(must(formula), FALSE_EDGE, plain_multiplexer()) == said
 
 
 def test_an_overdue_answer_is_told_with_the_step_at_which_it_was_asked_for() -> None:
     claim = must(tree.LeadsTo(left=step(LEVER, RISES), right=step(BEAT, RISES), bound=Bound(2, Unit.STEPS)))
     run = run_of("0000", "0100", "0000", "0000")
-    assert what_happened(claim, run) == "lever rises at step 1, but up to step 3 this has not come: beat rises"
+    assert (
+        what_happened(claim, run, plain_multiplexer())
+        == "lever rises at step 1, but up to step 3 this has not come: beat rises"
+    )
 
 
 def test_an_answer_overdue_by_edges_is_told_with_the_latest_step_from_which_they_all_passed() -> None:
     answer = tree.LeadsTo(left=LEVER, right=BEAT, bound=Bound(2, Unit.RISES, TEMPO))
     run = run_of("0100", "1000", "0100", "1100", "0100", "1000", "0000", "1000")
     # lever is high at steps 0, 2, 3 and 4; from 3 on tempo rises twice more, from 4 on as well.
-    assert what_happened(must(answer), run) == "lever is high at step 4, but up to step 7 this has not come: beat"
+    assert (
+        what_happened(must(answer), run, plain_multiplexer())
+        == "lever is high at step 4, but up to step 7 this has not come: beat"
+    )
 
 
 @pytest.mark.parametrize(
@@ -97,15 +107,17 @@ def test_an_answer_overdue_by_edges_is_told_with_the_latest_step_from_which_they
 )
 def test_what_does_not_settle_says_whether_it_races_or_oscillates(events: StepEvents, said: str) -> None:
     run = run_of("0000", "0100", events=[QUIET, events])
-    assert what_happened(must(tree.Settles()), run) == said
+    assert what_happened(must(tree.Settles()), run, plain_multiplexer()) == said
 
 
 def test_a_race_at_power_up_is_told_as_such() -> None:
     run: Run = run_of("0000", events=[StepEvents(raced=True)])
-    assert what_happened(must(tree.Settles()), run).startswith("power-up is a race")
+    assert what_happened(must(tree.Settles()), run, plain_multiplexer()).startswith("power-up is a race")
 
 
 def test_a_glitch_names_the_bits_of_a_bus_that_may_glitch() -> None:
     bus = tree.Signal(name="bells", nets=(1, 2, 3), width=3)
     run = run_of("0000", "1000", events=[QUIET, StepEvents(may_glitch=frozenset({1, 3}))])
-    assert what_happened(must(tree.NeverGlitches(signal=bus)), run).startswith("bells[0] and bells[2] may glitch here")
+    assert what_happened(must(tree.NeverGlitches(signal=bus)), run, plain_multiplexer()).startswith(
+        "bells[0] and bells[2] may glitch here"
+    )

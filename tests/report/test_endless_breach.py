@@ -1,7 +1,7 @@
 """What the last line below the table of an endless run says."""
 
 import pytest
-from report.sample_runs import BEAT, CHOOSE, LEVER, TEMPO, both, either, negated, run_of, step
+from report.sample_runs import BEAT, CHOOSE, LEVER, TEMPO, both, either, negated, plain_multiplexer, run_of, step
 
 from verifier.claims import formula as tree
 from verifier.claims.claim import Claim, ClaimKind
@@ -78,9 +78,9 @@ def for_good(formula: Formula) -> Formula:
 def test_each_shape_of_claim_says_which_part_of_it_fails_and_where(formula: Formula, said: str | None) -> None:
     if said is None:
         with pytest.raises(ValueError, match="does not break"):
-            what_happened(must(formula), RUN)
+            what_happened(must(formula), RUN, plain_multiplexer())
     else:
-        assert what_happened(must(formula), RUN) == said
+        assert what_happened(must(formula), RUN, plain_multiplexer()) == said
 
 
 @pytest.mark.parametrize(
@@ -96,4 +96,4 @@ def test_each_shape_of_claim_says_which_part_of_it_fails_and_where(formula: Form
 )
 def test_a_shown_can_says_where_it_is_so(formula: Formula, said: str) -> None:
     claim = Claim(name="claim", kind=ClaimKind.CAN, formula=formula, text="as written")
-    assert what_happened(claim, RUN) == said
+    assert what_happened(claim, RUN, plain_multiplexer()) == said

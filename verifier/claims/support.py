@@ -42,7 +42,8 @@ def unsupported(subject: Claim | Given | Formula) -> Unsupported | None:
             return _first_refused(subject.formula, outermost, subject.view, may_ask=not is_can)
         case Given():
             view = View.TIMED if speaks_of_time(subject.formula) else View.SETTLED
-            return _first_refused(subject.formula, (OnlyWhen, Never, LeadsTo), view, may_ask=False)
+            # A number in a given is measured for each claim of the timed view.
+            return _first_refused(subject.formula, (OnlyWhen, Never, LeadsTo), view, may_ask=view is View.TIMED)
         case _:
             return _first_refused(subject, PATTERNS, View.SETTLED, may_ask=True)
 
@@ -56,7 +57,7 @@ def restricts(given: Given, view: View) -> bool:
     """Whether the given restricts the runs of this view: one that no run of the view can be asked about does not."""
     if view is View.SETTLED:
         return not speaks_of_time(given.formula)
-    return _first_refused(given.formula, (OnlyWhen, Never, LeadsTo), view, may_ask=False) is None
+    return _first_refused(given.formula, (OnlyWhen, Never, LeadsTo), view, may_ask=True) is None
 
 
 def _first_refused(

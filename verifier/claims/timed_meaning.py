@@ -110,7 +110,7 @@ def _values(node: Formula, of: ValuesOf, run: Run, netlist: Netlist) -> Values:
         case NeverGlitches(signal=signal):
             repeated = repeated_changes(run, frozenset(netlist.input_nets))
             return tuple(int(nets.isdisjoint(signal.nets)) for nets in repeated)
-        case WithinTheLast(bound=bound) if bound.unit is Unit.NANOSECONDS:
+        case WithinTheLast(bound=Bound(unit=Unit.NANOSECONDS) as bound):
             return _within_the_last(bound, of(node.operand), _times(run))
         case LeadsTo(bound=Bound(unit=Unit.NANOSECONDS) as bound):
             return _leads_to(bound, of(node.left), of(node.right), _times(run))
@@ -157,7 +157,7 @@ def _pulses_last(node: PulsesLast, run: Run) -> Values:
     ends = {Pulses.BOTH: (False, True), Pulses.HIGH: (False,), Pulses.LOW: (True,)}[node.pulses]
 
     def is_broken(i: int) -> bool:
-        over = [net for net in node.signal.nets if net in _changed(run, i) and run.instants[i][net] in ends]
+        over = {net for net in _changed(run, i).intersection(node.signal.nets) if run.instants[i][net] in ends}
         return any(_is_short(run, times, net, i, least) for net in over)
 
     return tuple(int(not is_broken(i)) for i in range(len(run)))

@@ -38,7 +38,7 @@ ENGINE = "explicit search of all states in time"
 CHUNK = 1 << 15
 """States that are worked out together: a column of truth values fits the nearest cache."""
 
-MOST_WAITING = 1 << 19
+MOST_WAITING = 1 << 18
 """Targets of steps that are added together."""
 
 
@@ -74,6 +74,7 @@ def decide_delayed(
     `memory_bytes` is for the states; about 100 MB more are needed to work. `depth` is in ns, without delays in moves:
     nothing later is looked at. `progress` is told the number of states found, now and then. `searched_to` of an
     undecided answer counts instants: what was searched through takes in every run of so many.
+    A counterexample that was found is written out whatever the limit: that takes no longer than finding it did.
     """
     search = _Search(system, time.monotonic() + limit_seconds, memory_bytes, depth, progress)
     try:
@@ -133,6 +134,7 @@ class _Search:
             return DelayedReached(instants=(bad,), engine=ENGINE)
         found = self._reach_all()
         if found is not None:
+            self._deadline = float("inf")
             return DelayedReached(instants=self._run_to(found), engine=ENGINE)
         return DelayedUnreachable(states=ReachedStates(self._layout, self._states.words()), engine=ENGINE)
 

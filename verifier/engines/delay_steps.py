@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,12 @@ from verifier.logic.reached_states import Column, Field, StateLayout, Words
 
 MOST_CANDIDATES = 1 << 17
 """Worked out together, when there is more than one state to divide them by."""
-MOST_OF_ONE_STATE = 1 << 22
+MOST_OF_ONE_STATE = 1 << 20
 MOST_CHOICES = 64
+
+
+MOST_OF_A_GROUP = 10
+"""Elements whose subsets are listed in advance: 3 ** 10 of them."""
 
 
 class TooManySteps(Exception):
@@ -64,7 +69,9 @@ class DelaySteps:
         system, layout = self._system, self._layout
         bits = [*system.sources, *(e.bit for e in system.elements), *(f.bit for f in system.followers)]
         known = {bit.now: column for bit, column in zip(bits, columns, strict=True)}
-        function = ColumnFunction(system.graph, [*(_excited(system.graph, e) for e in system.elements), system.bad_at_first])
+        function = ColumnFunction(
+            system.graph, [*(_excited(system.graph, e) for e in system.elements), system.bad_at_first]
+        )
         *excited, bad = (_column(value, rows) for value in function([known[v] for v in function.inputs], rows))
         planes = np.zeros((8 * layout.word_count, rows), np.uint8)
         for field, column in zip(layout.values, columns, strict=True):
@@ -86,7 +93,7 @@ class DelaySteps:
             for place, steps in self.moves([word[rows // 2 :] for word in states]):
                 yield rows // 2 + place, steps
         elif count > MOST_OF_ONE_STATE:
-            raise TooManySteps(f"{count:.0f} moves lead from one state")
+            raise TooManySteps(f"in one state so many elements may fire that there are {count:.0f} moves")
         elif count:
             parents, flips = self._candidates(enabled, ready)
             yield 0, self._move.taken(states, parents, flips)
@@ -108,27 +115,63 @@ class DelaySteps:
             mask = sum(1 << place[bit.now] for bit in move.bits)
             all_parents.append(parents)
             all_flips.append([np.full(len(parents), word, np.uint64) for word in self._words_of(mask)])
-        some = [(place, column) for place, column in enumerate(ready) if column.any()]
-        if some:
-            active = some[0][1].copy()
-            for _, column in some[1:]:
-                active |= column
-            parents = np.flatnonzero(active)
-            unfired = len(parents)
-            flips = [np.zeros(unfired, np.uint64) for _ in range(self._flip_words)]
-            for index, column in some:
-                copied = np.flatnonzero(column[parents])
-                parents = np.concatenate((parents, parents[copied]))
-                fires = self._words_of(1 << index)
-                flips = [
-                    np.concatenate((word, word[copied] | fire)) for word, fire in zip(flips, fires, strict=True)
-                ]
-            all_parents.append(parents[unfired:])
-            all_flips.append([word[unfired:] for word in flips])
+        parents, flips = self._firings(ready)
+        all_parents.append(parents)
+        all_flips.append(flips)
         return np.concatenate(all_parents), [np.concatenate(words) for words in zip(*all_flips, strict=True)]
+
+    def _firings(self, ready: Sequence[Truth]) -> tuple[NDArray[np.int64], list[Word]]:
+        """For each state all non-empty sets of its ready elements."""
+        places = [place for place, column in enumerate(ready) if column.any()]
+        parents = np.arange(len(ready[0]) if ready else 0)
+        flips = [np.zeros(len(parents), np.uint64) for _ in range(self._flip_words)]
+        for start in range(0, len(places), MOST_OF_A_GROUP):
+            group = places[start : start + MOST_OF_A_GROUP]
+            spelled = np.zeros(len(ready[0]), np.uint16)
+            for bit, place in enumerate(group):
+                spelled |= ready[place].astype(np.uint16) << bit
+            copied, chosen = _all_subsets(spelled[parents], len(group))
+            parents = parents[copied]
+            flips = [word[copied] for word in flips]
+            for word, table in zip(flips, self._spread(group), strict=True):
+                word |= table[chosen]
+        fires = np.zeros(len(parents), np.bool_)
+        for word in flips:
+            fires |= word != 0
+        fire = np.flatnonzero(fires)
+        return parents[fire], [word[fire] for word in flips]
+
+    def _spread(self, group: Sequence[int]) -> list[Word]:
+        """For each set of elements of a group, spelled by its places there, the words to turn over."""
+        chosen = np.arange(1 << len(group), dtype=np.uint64)
+        words = [np.zeros(len(chosen), np.uint64) for _ in range(self._flip_words)]
+        for bit, place in enumerate(group):
+            words[place // 64] |= (chosen >> np.uint64(bit) & np.uint64(1)) << np.uint64(place % 64)
+        return words
 
     def _words_of(self, mask: int) -> list[np.uint64]:
         return [np.uint64(mask >> 64 * place & 0xFFFFFFFFFFFFFFFF) for place in range(self._flip_words)]
+
+
+def _all_subsets(sets: NDArray[np.uint16], size: int) -> tuple[NDArray[np.int64], NDArray[np.uint16]]:
+    """All subsets of every set, the empty one included: the place of the set, and the subset. Bit `i` of a number says
+    whether `i`, below `size`, is a member."""
+    first, count, subsets = _subset_table(size)
+    counts = count[sets]
+    copied = np.repeat(np.arange(len(sets)), counts)
+    starts = np.cumsum(counts)
+    places = np.arange(len(copied)) + (first[sets] - starts + counts)[copied]
+    return copied, subsets[places]
+
+
+@cache
+def _subset_table(size: int) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint16]]:
+    """For every set of members below `size`, where its subsets begin in a list of them, and how many there are."""
+    listed: list[NDArray[np.uint16]] = [np.zeros(1, np.uint16)]
+    for place in range(size):
+        listed += [np.concatenate((subsets, subsets | np.uint16(1 << place))) for subsets in listed]
+    counts = np.array([len(subsets) for subsets in listed])
+    return np.cumsum(counts) - counts, counts, np.concatenate(listed)
 
 
 def _candidate_count(enabled: Sequence[Truth], ready: Sequence[Truth], rows: int) -> float:
@@ -377,7 +420,7 @@ class _StepLogic:
             return self._layout.planes(words), None
         turned = [word ^ flip for word, flip in zip(words, flips, strict=False)]
         planes = self._layout.planes([*turned, *words[len(turned) :]])
-        return planes, self._layout.planes(words[: len(flips)])
+        return planes, planes[: self._turning_bytes] ^ self._layout.planes(flips, self._turning_bytes)
 
     def _results(
         self,

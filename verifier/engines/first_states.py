@@ -25,7 +25,9 @@ class TooManyFirstStates(Exception):
     """There are more than MOST_ROWS, or finding them takes longer than it may."""
 
 
-def solutions(graph: BitGraph, literal: Literal, variables: Sequence[Literal], deadline: float) -> tuple[int, list[Truth]]:
+def solutions(
+    graph: BitGraph, literal: Literal, variables: Sequence[Literal], deadline: float
+) -> tuple[int, list[Truth]]:
     """How many there are, and a column for each variable with a row for each solution, all different.
 
     Variables are positive literals; `literal` reads no others. `deadline` is a time of `time.monotonic`. Raises
@@ -55,7 +57,9 @@ def _support(graph: BitGraph, literal: Literal) -> set[Literal]:
     return {2 * node for node in graph.cone([literal]) if node and graph.lefts[node] == VARIABLE}
 
 
-def _swept(graph: BitGraph, conjuncts: Iterable[Literal], variables: Sequence[Literal]) -> tuple[int, list[Truth]] | None:
+def _swept(
+    graph: BitGraph, conjuncts: Iterable[Literal], variables: Sequence[Literal]
+) -> tuple[int, list[Truth]] | None:
     """None when more than MOST_ROWS rows would be tried."""
     open_in = {conjunct: _support(graph, conjunct) for conjunct in conjuncts}
     place = {variable: index for index, variable in enumerate(variables)}
@@ -105,4 +109,3 @@ def _solved(
         raise TooManyFirstStates(f"first instants could not be counted: {stopped}") from stopped
     table = np.array(found, np.bool_).reshape(len(found), len(variables))
     return len(found), [np.ascontiguousarray(table[:, place]) for place in range(len(variables))]
-

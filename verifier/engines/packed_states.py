@@ -15,7 +15,7 @@ again, at the slot or at the next.
 points, with no empty slot before it. (P3) At least half of the slots are empty.
 
 Memory: a word takes 8 bytes a state and at most half as much again in reserve; slots take 16 to 32 bytes a state of one
-word, 24 to 48 of more. When the table grows the old one is given back first.
+word, 24 to 48 of more, and half as much again while the table grows.
 """
 
 from __future__ import annotations
@@ -33,6 +33,9 @@ FIRST_CAPACITY = 1 << 12
 MOST_STATES = (1 << 32) - 2
 MOST_ADDED = 1 << 20
 """A larger batch goes in by parts: the place in a batch is sorted along with the hash."""
+
+PART_OF_TABLE = 1 << 16
+"""Slots that are sorted together when the table grows."""
 
 _EMPTY = np.uint64(0)
 _FIRST_FACTOR = np.uint64(0x9E3779B97F4A7C15)
@@ -66,8 +69,9 @@ class StateSet:
         columns = 8 * len(self._words)
         if needed <= held:
             return slots + columns * held
-        grown = needed + self.count // 2
-        return max(slots + columns * grown, self._slots.nbytes + self._owners.nbytes + columns * grown + 8 * held)
+        grown = columns * (needed + self.count // 2)
+        old = self._slots.nbytes + self._owners.nbytes
+        return old + grown + max(8 * held, slots if slots > old else 0)
 
     def add(self, batch: Sequence[Word]) -> int:
         """Adds those states of the batch that are new, in no particular order; returns how many.
@@ -149,9 +153,7 @@ class StateSet:
             return np.zeros(0, np.int64), np.zeros(0, np.int64)
         return np.concatenate(won), np.concatenate(taken)
 
-    def _compare_words(
-        self, differs: NDArray[np.bool_], here: NDArray[np.int64], numbers: NDArray[np.uint32]
-    ) -> None:
+    def _compare_words(self, differs: NDArray[np.bool_], here: NDArray[np.int64], numbers: NDArray[np.uint32]) -> None:
         """Marks those that differ although their hashes do not."""
         alike = np.flatnonzero(~differs)
         owners, mine = self._owners[here[alike]], numbers[alike]
@@ -171,11 +173,11 @@ class StateSet:
                 self._words[index] = grown
         size = self._slots_for(needed)
         if size > len(self._slots):
-            self._slots, self._owners = self._slots[:0], self._owners[:0]
+            slots, owners = self._slots, self._owners
             self._slots = np.zeros(size, np.uint64)
             if len(self._words) > 1:
                 self._owners = np.zeros(size, np.uint32)
-            self._enter_again()
+            self._enter_again(slots, owners)
 
     def _slots_for(self, count: int) -> int:
         size = len(self._slots)
@@ -183,25 +185,44 @@ class StateSet:
             size *= 2
         return size
 
-    def _enter_again(self) -> None:
-        """Into an empty table. In the order of their hashes, every state takes the slot where it belongs, or the next
-        one after its predecessor's if that is later: all slots are known without a look at the table."""
-        if len(self._words) > 1:
-            for start in range(0, self.count, MOST_ADDED):
-                stop = min(start + MOST_ADDED, self.count)
-                hashes = _chained([word[start:stop] for word in self._words])
-                self._enter(hashes, np.arange(start, stop, dtype=np.uint32))
+    def _enter_again(self, slots: Word, owners: NDArray[np.uint32]) -> None:
+        """Everything from a smaller table into this empty one.
+
+        In the order of their hashes, every state takes the slot where it belongs, or the next one after its
+        predecessor's if that is later: its slot is known without a look at the table. The old table is in that order
+        from one empty slot to the next, but for what stands between two of them; so it is sorted part by part, and
+        parts begin at empty slots. They do not get in each other's way: with `i - j` states between them, state `i`
+        stood at the greatest of `first(j) + i - j`, which was below the part's end, and all of that at most doubles
+        (quadruples, ...), like the end.
+        """
+        if self.count == 0:
             return
-        hashes = _mixed(self._words[0][: self.count])
-        hashes.sort()
-        places = self._first_slots(hashes)
-        order = np.arange(len(places))
-        places -= order
+        begin = start = int((slots == _EMPTY).argmax())
+        while start < len(slots):
+            stop = min(start + PART_OF_TABLE, len(slots))
+            while stop < len(slots) and slots[stop] != _EMPTY:
+                stop += 1
+            used = start + np.flatnonzero(slots[start:stop])
+            self._enter_in_order(slots[used], owners[used] if len(owners) else None)
+            start = stop
+        used = np.flatnonzero(slots[:begin])
+        self._enter(slots[used], owners[used] if len(owners) else None)
+
+    def _enter_in_order(self, hashes: Word, owners: NDArray[np.uint32] | None) -> None:
+        if owners is None:
+            hashes.sort()
+        else:
+            order = np.argsort(hashes)
+            hashes, owners = hashes[order], owners[order]
+        places, count = self._first_slots(hashes), np.arange(len(hashes))
+        places -= count
         np.maximum.accumulate(places, out=places)
-        places += order
+        places += count
         fitting = int(np.searchsorted(places, len(self._slots)))
         self._slots[places[:fitting]] = hashes[:fitting]
-        self._enter(hashes[fitting:])
+        if owners is not None:
+            self._owners[places[:fitting]] = owners[:fitting]
+        self._enter(hashes[fitting:], None if owners is None else owners[fitting:])
 
     def check_invariants(self) -> None:
         """Raises ValueError when (P1), (P2) or (P3) is broken."""
@@ -215,7 +236,9 @@ class StateSet:
         if len(words) > 1 and not np.array_equal(np.sort(self._owners[used]), np.arange(self.count)):
             raise ValueError("the slots do not belong to one state each")
         owned = np.sort(hashes) if len(words) == 1 else hashes[self._owners[used]]
-        if not np.array_equal(np.sort(self._slots) [-self.count or len(self._slots) :] if len(words) == 1 else self._slots[used], owned):
+        if not np.array_equal(
+            np.sort(self._slots)[-self.count or len(self._slots) :] if len(words) == 1 else self._slots[used], owned
+        ):
             raise ValueError("a slot has not the hash of its state")
         for slot, first in zip(used.tolist(), self._first_slots(self._slots[used]).tolist(), strict=True):
             way = range(first, slot if first <= slot else slot + len(self._slots))

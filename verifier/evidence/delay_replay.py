@@ -1,7 +1,7 @@
 """The second opinion on a run of a delay view: the simulator follows it, the claim's meaning in time is the judge.
 
-The engine says which instants the run has, at which times, and that its last one breaks the claim (or shows it); nothing
-of that is believed here.
+The engine says which instants the run has, at which times, and that its last one breaks the claim (or shows it);
+nothing of that is believed here.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ def replay_delayed(
 
     Pre: the claim's view is this one, and its formula one that a finite run breaks or shows, or `settles` in the
     any-delay view.
-    Post: the run is possible and permitted; every given that restricts this view holds at all its instants; the claim is
-    broken (`can`: shown) at the last instant and at none before it, ticks included. For `settles`, the last instant
+    Post: the run is possible and permitted; every given that restricts this view holds at all its instants; the claim
+    is broken (`can`: shown) at the last instant and at none before it, ticks included. For `settles`, the last instant
     is one from which firings may go on for ever, or the input change from which several quiet instants can be reached;
     whether it is the first such instant is not asked.
 

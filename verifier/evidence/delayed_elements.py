@@ -53,7 +53,7 @@ def samples(flip_flop: FlipFlop, before: Instant, after: Instant) -> bool:
 
 
 def sampled_values(flip_flop: FlipFlop, own: bool, before: Instant, after: Instant) -> set[bool]:
-    """What it may hold after an edge that samples, having held `own`; a pin that moves with the clock reads as either."""
+    """What it may hold after an edge that samples, having held `own`; a pin that moves with the clock reads either."""
     pins = [EITHER if before[pin] != after[pin] else (before[pin],) for pin in flip_flop.data]
     return {_taken(flip_flop.kind, read, own) for read in product(*pins)}
 

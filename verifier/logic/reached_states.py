@@ -103,12 +103,13 @@ class StateLayout:
         """Sources, then elements, then followers."""
         return (*self.sources, *self.elements, *self.followers)
 
-    def planes(self, words: Sequence[NDArray[np.uint64]]) -> NDArray[np.uint8]:
-        """States as an array of shape (8 * len(words), states), one row a byte."""
-        rows = len(words[0])
-        planes = np.empty((8 * len(words), rows), np.uint8)
-        for place, word in enumerate(words):
-            planes[8 * place : 8 * place + 8] = word.astype("<u8", copy=False).view(np.uint8).reshape(rows, 8).T
+    def planes(self, words: Sequence[NDArray[np.uint64]], most: int | None = None) -> NDArray[np.uint8]:
+        """States as an array of shape (8 * len(words), states), one row a byte; of the first `most` bytes alone."""
+        rows, count = len(words[0]), 8 * len(words) if most is None else most
+        planes = np.empty((count, rows), np.uint8)
+        for start in range(0, count, 8):
+            spelled = words[start // 8].astype("<u8", copy=False).view(np.uint8).reshape(rows, 8)
+            planes[start : start + 8] = spelled[:, : count - start].T
         return planes
 
     def words(self, planes: NDArray[np.uint8]) -> Words:

@@ -117,6 +117,7 @@ class _FlipFlopTrack(_Track):
     def _move(self, i: int, before: Instant, after: Instant) -> Cause:
         flip_flop, held = self._flip_flop, self._held
         now = 0 if self._run.times is None else self._run.times[i]
+        self._rule_out(now, before)
         if held.doubt is not None and now > held.until:
             held.doubt = None
         if before[self.net] != after[self.net] and held.doubt is None:
@@ -134,6 +135,15 @@ class _FlipFlopTrack(_Track):
             settling = (flip_flop.timing or Timing()).settling
             held = self._held = _Held(set(EITHER), Cause(i, pins, unsure=True), now + settling)
         return held.doubt or Cause(i, clock)
+
+    def _rule_out(self, now: int, before: Instant) -> None:
+        """Where it may be excited, but would have had to fire by now, it holds what its output has."""
+        held, times, delay, own = self._held, self._run.times, self._flip_flop.takes, before[self.net]
+        if len(held.values) == 1 or self.cause is None or times is None or delay is None:
+            return
+        excited_by = max(times[self.cause.since], held.until)
+        if now > excited_by + (delay.fall if own else delay.rise).high:
+            held.values, self.cause = {own}, None
 
     def _excited(self, values: Instant) -> bool:
         return (not values[self.net]) in self._held.values

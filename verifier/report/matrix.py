@@ -105,25 +105,35 @@ def _row(
 
 
 def _legend(results: Sequence[DesignResult], numbered: Sequence[str], width: int) -> list[Line]:
-    stated = {claim.claim.name: claim.claim for result in results for claim in result.claims}
-    lines = [line()] if numbered else []
-    for index, name in enumerate(numbered):
-        number = f"{index + 1:>3}  "
-        named = name + in_view(stated[name].view)
-        text = named if stated[name].text == name else f"{named}: {stated[name].text}"
-        lines += paragraph(clean(text), width=width, first=number, then=" " * 9)
-    claims = [claim for result in results for claim in result.claims]
+    """What the numbers stand for, which claims are of which view, and what the marks mean."""
+    claims = {claim.claim.name: claim.claim for result in results for claim in result.claims}
+    parts = [
+        [row for index, name in enumerate(numbered) for row in _numbered(index, claims[name], width)],
+        [] if numbered else _views(list(claims.values()), width),
+        _marks([claim for result in results for claim in result.claims]),
+    ]
+    return [row for part in parts if part for row in (line(), *part)]
+
+
+def _numbered(index: int, claim: Claim, width: int) -> list[Line]:
+    named = claim.name + in_view(claim.view)
+    text = named if claim.text == claim.name else f"{named}: {claim.text}"
+    return paragraph(clean(text), width=width, first=f"{index + 1:>3}  ", then=" " * 9)
+
+
+def _views(claims: Sequence[Claim], width: int) -> list[Line]:
+    lines: list[Line] = []
+    for view in (View.ANY_DELAY, View.TIMED):
+        names = [clean(claim.name) for claim in claims if claim.view is view]
+        if names:
+            lines += paragraph(f"{in_view(view).strip()}: {listing(names)}", width=width, first="  ", then="    ")
+    return lines
+
+
+def _marks(claims: Sequence[ClaimResult]) -> list[Line]:
     notes = []
     if any(not claim.as_expected for claim in claims):
-        notes.append(f"  {SURPRISE}  not what the file expects")
+        notes.append(line(f"  {SURPRISE}  not what the file expects"))
     if any(claim.empty for claim in claims):
-        notes.append(f"  {EMPTY}  proved only because its trigger can never happen")
-    if not numbered:
-        for view in (View.ANY_DELAY, View.TIMED):
-            names = [clean(name) for name, claim in stated.items() if claim.view is view]
-            if names:
-                lines += [
-                    line(),
-                    *paragraph(f"{in_view(view).strip()}: {listing(names)}", width=width, first="  ", then="    "),
-                ]
-    return lines + ([line(), *(line(note) for note in notes)] if notes else [])
+        notes.append(line(f"  {EMPTY}  proved only because its trigger can never happen"))
+    return notes

@@ -18,16 +18,16 @@ def storage_breach(formula: KeepsTiming, run: Run, netlist: Netlist) -> str:
     storage = netlist.drivers.get(formula.storage)
     if not isinstance(storage, FlipFlop | Latch):
         raise ValueError(f"net {formula.storage} is not the output of a flip-flop or a latch")
-    timing = storage.timing or Timing()
+    timing, name = storage.timing or Timing(), netlist.nets[storage.output].name
     match formula.rule:
         case TimingRule.SET_UP:
             return f"{_late_data(storage, run, netlist)}; set-up asks for {timing.set_up} ns"
         case TimingRule.HOLD:
             return f"{_early_data(storage, run, netlist)}; hold asks for {timing.hold} ns"
         case TimingRule.CLOCK_WIDTH:
-            return f"{_pulse(_clocks(storage), run, netlist)}; it asks for {timing.clock_width} ns"
+            return f"{_pulse(_clocks(storage), run, netlist)}; {name} asks for {timing.clock_width} ns"
         case TimingRule.CLEAR_WIDTH:
-            return f"{_pulse(_forcing(storage, run), run, netlist)}; it asks for {timing.clear_width} ns"
+            return f"{_pulse(_forcing(storage, run), run, netlist)}; {name} asks for {timing.clear_width} ns"
 
 
 def _late_data(storage: FlipFlop | Latch, run: Run, netlist: Netlist) -> str:
@@ -77,7 +77,7 @@ def _forcing(storage: FlipFlop | Latch, run: Run) -> list[tuple[str, NetId]]:
     """Clear and preset, where they are not active at the end of the run."""
     if isinstance(storage, Latch):
         return []
-    pins = [("clear", storage.clear), ("preset", storage.preset)]
+    pins = [("clear pin", storage.clear), ("preset pin", storage.preset)]
     return [(what, pin.net) for what, pin in pins if pin is not None and not is_active(pin, run.instants[-1])]
 
 

@@ -109,14 +109,14 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
 
     For a proved claim with a `?`, the run that breaks the next number.
     """
-    claim, word, run = result.claim, result.verdict, result.run
-    title = f"{clean(design.name)}: {clean(claim.name)} is {word.value}{in_view(claim.view)}"
-    if run is None and result.measured is not None and result.measured.beyond is not None:
-        proved, beyond = (
-            amount(number, result.measured.unit) for number in (result.measured.value, result.measured.beyond)
-        )
-        title += f" at {proved}; at {beyond} it is broken"
-        word, run = Verdict.BROKEN, result.measured.run
+    claim, word, run, measured = result.claim, result.verdict, result.run, result.measured
+    title = f"{clean(design.name)}: {clean(claim.name)} is {word.value}"
+    if run is None and measured is not None and measured.beyond is not None:
+        word, run = Verdict.BROKEN, measured.run
+        title += f" at {amount(measured.value, measured.unit)}{in_view(claim.view)}"
+        title += f"; at {amount(measured.beyond, measured.unit)} it is broken"
+    else:
+        title += in_view(claim.view)
     if run is None:
         return []
     lines = paragraph(title, width=width, then="  ", tone=Tone.HEADING)

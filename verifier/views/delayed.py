@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from verifier.circuit.netlist import FlipFlop, Latch, NetId
 from verifier.claims import formula as claims
@@ -43,13 +43,21 @@ class DelayedModel:
 
     def instants_of(self, found: Sequence[DelayedInstant]) -> tuple[Instant, ...]:
         """Values of all nets."""
+        return self._instants([instant.values for instant in found])
+
+    def instants_at(self, states: Iterable[int]) -> tuple[Instant, ...]:
+        """The same for states given as numbers: bit `i` is bit `i` of sources, elements, followers."""
+        width = len(self.design.netlist.nets)
+        return self._instants([tuple(bool(state >> place & 1) for place in range(width)) for state in states])
+
+    def _instants(self, found: Sequence[tuple[bool, ...]]) -> tuple[Instant, ...]:
         netlist = self.design.netlist
         nets = DelayedNets(BitGraph(), netlist)
         places = {net: place for place, net in enumerate(_net_order(nets))}
         constants = {net: literal == TRUE for net, literal in nets.now.items() if net not in places}
+        order = range(len(netlist.nets))
         return tuple(
-            tuple(instant.values[places[net]] if net in places else constants[net] for net in range(len(netlist.nets)))
-            for instant in found
+            tuple(values[places[net]] if net in places else constants[net] for net in order) for values in found
         )
 
 

@@ -29,12 +29,12 @@ SETTLED = (
     "the members of a loop race in every order; delays and near coincidences of inputs are not looked at"
 )
 ANY_DELAY = (
-    "any delay view: speed-independent, which means that every gate and storage part takes any time, each time anew, and "
-    "wires take none; every input waits until the circuit is quiet"
+    "any delay view: speed-independent, which means that every gate and storage part takes any time, each time anew, "
+    "and wires take none; every input waits until the circuit is quiet"
 )
 TIMED = (
-    "timed view: delays as in the file; a pulse shorter than the delay of a gate may be lost in it; wires take no time; "
-    "inputs may change in the same ns, one after the other; whole ns stand for real time"
+    "timed view: delays as in the file; a pulse shorter than the delay of a gate may be lost in it; wires take no "
+    "time; inputs may change in the same ns, one after the other; whole ns stand for real time"
 )
 NO_VOLTAGES = "timed view: no voltages between the levels; metastability is only the settling time, as in the file"
 LONG_AGO = "timed view: at the first instant everything has long been as it is"
@@ -61,17 +61,17 @@ def given_told(given: Given) -> str:
 def _restricts_only(given: Given, views: Collection[View]) -> str:
     """In which of the views the given says nothing; empty when it restricts the runs of all of them."""
     left_out = [view.value for view in views if not restricts(given, view)]
-    return f" (does not restrict the {listing(left_out)} verdicts)" if left_out else ""
+    return f"; does not restrict the {listing(left_out)} verdicts" if left_out else ""
 
 
 def _inputs(netlist: Netlist, views: Sequence[View]) -> list[str]:
     if View.TIMED not in views:
         return [*_input_classes(netlist), *_together(netlist, "step")]
     if len(views) == 1:
-        return [*_timed_inputs(netlist), *_together(netlist, "move")]
-    timed = [f"timed view: {sentence}" for sentence in _timed_inputs(netlist)]
-    classes = _input_classes(netlist)
-    return [*classes, *_together(netlist, "step"), *(sentence for sentence in timed)]
+        return [*_timed_inputs(netlist.inputs), *_together(netlist, "move")]
+    differing = [pin for pin in netlist.inputs if _timed_meaning(pin) != CLASS_MEANS[pin.input_class]]
+    timed = [f"timed view: {sentence}" for sentence in _timed_inputs(differing)]
+    return [*_input_classes(netlist), *_together(netlist, "step"), *timed]
 
 
 def _input_classes(netlist: Netlist) -> list[str]:
@@ -83,11 +83,11 @@ def _input_classes(netlist: Netlist) -> list[str]:
     ]
 
 
-def _timed_inputs(netlist: Netlist) -> list[str]:
+def _timed_inputs(pins: Sequence[Input]) -> list[str]:
     """One sentence for each way in which inputs change in the timed view."""
     told: dict[str, list[str]] = {}
     for input_class in CLASS_MEANS:
-        for pin in netlist.inputs:
+        for pin in pins:
             if pin.input_class is input_class:
                 told.setdefault(_timed_meaning(pin), []).append(pin.name)
     return [f"{listing(names)}: {meaning}" for meaning, names in told.items()]

@@ -10,25 +10,34 @@ import dataclasses
 import time
 
 from verifier.claims.claim import Claim, ClaimKind, Design, View
+from verifier.claims.formula import Literal, Settles
 from verifier.claims.run import Instant, Run
 from verifier.claims.support import restricts
 from verifier.claims.trigger import trigger_claim
+from verifier.engines.bounded_search import search
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Reached, Undecided, Unreachable
 from verifier.engines.delay_reachability import DelayedReached, DelayedUnreachable, decide_delayed
+from verifier.engines.quiescence import AlwaysRests, NeverAtRest, decide_rest
+from verifier.errors import InternalDisagreement
 from verifier.evidence.certificate import recheck
 from verifier.evidence.closure import recheck_states
 from verifier.evidence.delay_replay import replay_delayed
 from verifier.evidence.replay import Unconfirmed
+from verifier.evidence.rest import confirm_rest
 from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
 from verifier.logic.delay_system import DelaySystem
 from verifier.views.any_delay import untimed_system
 from verifier.views.delay_sources import TooManyTogether
 from verifier.views.delayed import DelayedModel
-from verifier.workbench.measuring import asked_bound, measure
+from verifier.views.event_frames import event_system
+from verifier.workbench.measuring import asked_bound, measure, replaced, smallest
 
 MOST_RECHECK_SECONDS = 10.0
 MEMORY_BYTES = 1 << 30
+SHARE_OF_ALL_STATES = 0.6
+"""Of the time, before a search from event to event is tried."""
+MOST_FRAMES = 200
 
 
 class DelayJudge:
@@ -48,18 +57,57 @@ class DelayJudge:
         """The verdict, once the second opinion agrees. Raises InternalDisagreement when it does not."""
         self._deadline = deadline
         try:
-            if asked_bound(claim.formula) is not None:
-                return measure(claim, self._with_trigger)
-            return self._with_trigger(claim)
+            return self._measured(claim)
         except TooManyTogether as too_many:
             return _undecided(claim, "", str(too_many))
+
+    def _measured(self, claim: Claim) -> ClaimResult:
+        """For a `?` in the claim or in a given, the tightest number."""
+        in_claim = asked_bound(claim.formula)
+        in_givens = [bound for given in self.design.givens if (bound := asked_bound(given.formula))]
+        if in_claim is not None and in_givens:
+            return _undecided(claim, "", "one number can be measured at a time, and there is a `?` in a given too")
+        if in_claim is not None:
+            return measure(claim, self._with_trigger)
+        if in_givens and claim.kind is not ClaimKind.CAN:
+            return smallest(claim, in_givens[0].unit, lambda amount: self._assuming(amount)._with_trigger(claim))
+        if in_givens:
+            return _undecided(claim, "", "a given has a `?`, which is measured for `must` alone")
+        return self._with_trigger(claim)
+
+    def _assuming(self, amount: int) -> DelayJudge:
+        """The same with this number in place of every `?` of the givens."""
+        givens = tuple(
+            dataclasses.replace(given, formula=replaced(given.formula, amount)) for given in self.design.givens
+        )
+        other = DelayJudge(dataclasses.replace(self.design, givens=givens), View.TIMED, depth=self._depth)
+        other._deadline = self._deadline
+        return other
 
     @property
     def _left(self) -> float:
         return max(self._deadline - time.monotonic(), 0.0)
 
     def _verdict(self, claim: Claim) -> ClaimResult:
+        if isinstance(claim.formula, Settles):
+            return self._rests(claim)
         return self._decided(claim, self._model.system(claim))
+
+    def _rests(self, claim: Claim) -> ClaimResult:
+        """`settles` without delays: the engine looks at all quiet states, and so does the simulator."""
+        anything = dataclasses.replace(claim, formula=Literal(value=1))
+        match decide_rest(self._model.system(anything), limit_seconds=self._left):
+            case NeverAtRest(instants=found, engine=engine):
+                instants = self._model.instants_of(found)
+                return self._confirmed(claim, engine, instants, tuple(0 for _ in instants))
+            case AlwaysRests(engine=engine, quiet_states=quiet):
+                try:
+                    confirm_rest(self.design, self._model.instants_at(quiet), self._deadline)
+                except Unconfirmed as unconfirmed:
+                    return _undecided(claim, engine, f"a proof could not be confirmed: {unconfirmed}")
+                return dataclasses.replace(_proved(claim, engine), states=len(quiet))
+            case Undecided(reason=reason, engine=engine):
+                return _undecided(claim, engine, reason)
 
     def _decided(self, claim: Claim, system: DelaySystem) -> ClaimResult:
         return self._by_all_states(claim, system) if self._timed else self._by_steps(claim, system)
@@ -83,7 +131,8 @@ class DelayJudge:
                 return _undecided(claim, engine, reason)
 
     def _by_all_states(self, claim: Claim, system: DelaySystem) -> ClaimResult:
-        found = decide_delayed(system, limit_seconds=self._left, memory_bytes=MEMORY_BYTES, depth=self._depth)
+        share = self._left * SHARE_OF_ALL_STATES
+        found = decide_delayed(system, limit_seconds=share, memory_bytes=MEMORY_BYTES, depth=self._depth)
         match found:
             case DelayedReached(instants=instants, engine=engine):
                 times = tuple(instant.at for instant in instants)
@@ -95,7 +144,27 @@ class DelayJudge:
                     return _undecided(claim, engine, f"a proof could not be confirmed: {unconfirmed}")
                 return dataclasses.replace(_proved(claim, engine), states=states.count)
             case Undecided(reason=reason, engine=engine):
-                return _undecided(claim, engine, reason)
+                return self._by_events(claim, _undecided(claim, engine, reason))
+
+    def _by_events(self, claim: Claim, otherwise: ClaimResult) -> ClaimResult:
+        """Where there are too many states to look at: a search for a run, from event to event. It proves nothing."""
+        events = event_system(self._model.system(claim))
+        depth = MOST_FRAMES if self._depth is None else self._depth
+        match search(events.system.cone_of_influence(), depth, self._left):
+            case Reached(counterexample=found, engine=engine):
+                instants = events.instants_of(found)
+                times = tuple(instant.at for instant in instants)
+                try:
+                    return self._confirmed(
+                        claim, f"{engine}, from event to event", self._model.instants_of(instants), times
+                    )
+                except InternalDisagreement:  # what a claim remembers of the ns within a jump was not looked at
+                    return otherwise
+            case Undecided(searched_to=frames):
+                more = f"; no run of up to {frames} moves and waits was found either" if frames else ""
+                return dataclasses.replace(otherwise, reason=otherwise.reason + more)
+            case _:
+                return otherwise
 
     def _confirmed(
         self, claim: Claim, engine: str, instants: tuple[Instant, ...], times: tuple[int, ...]

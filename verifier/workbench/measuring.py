@@ -18,6 +18,8 @@ LARGEST = 1 << 14
 """Numbers beyond this are not tried."""
 
 JudgeOne = Callable[[Claim], ClaimResult]
+JudgeAt = Callable[[int], ClaimResult]
+"""Judges with this number in place of every `?`."""
 
 
 def asked_bound(formula: Formula) -> Bound | None:
@@ -32,19 +34,20 @@ def asked_bound(formula: Formula) -> Bound | None:
 
 def with_amount(claim: Claim, amount: int) -> Claim:
     """The claim with the number in place of its `?`."""
-    return dataclasses.replace(claim, formula=_replaced(claim.formula, amount))
+    return dataclasses.replace(claim, formula=replaced(claim.formula, amount))
 
 
-def _replaced(node: Formula, amount: int) -> Formula:
+def replaced(node: Formula, amount: int) -> Formula:
+    """The formula with the number in place of every `?`."""
     changed: dict[str, object] = {}
     for name in node.__dataclass_fields__:
         value = getattr(node, name)
         if isinstance(value, Bound) and value.amount is Tightest.ASKED:
             changed[name] = dataclasses.replace(value, amount=amount)
         elif isinstance(value, Formula):
-            changed[name] = _replaced(value, amount)
+            changed[name] = replaced(value, amount)
         elif isinstance(value, tuple) and any(isinstance(item, Formula) for item in value):
-            changed[name] = tuple(_replaced(item, amount) if isinstance(item, Formula) else item for item in value)
+            changed[name] = tuple(replaced(item, amount) if isinstance(item, Formula) else item for item in value)
     return dataclasses.replace(node, **changed) if changed else node  # type: ignore[arg-type]
 
 
@@ -53,9 +56,9 @@ def measure(claim: Claim, judge: JudgeOne) -> ClaimResult:
     bound = asked_bound(claim.formula)
     if bound is None:
         raise ValueError(f"{claim.name} asks for no number")
-    wants_largest = any(isinstance(node, PulsesLast) for node in walk(claim.formula))
-    search = _largest if wants_largest else _smallest
-    return search(claim, bound.unit, judge)
+    if any(isinstance(node, PulsesLast) for node in walk(claim.formula)):
+        return _largest(claim, bound.unit, judge)
+    return smallest(claim, bound.unit, lambda amount: judge(with_amount(claim, amount)))
 
 
 def _largest(claim: Claim, unit: Unit, judge: JudgeOne) -> ClaimResult:
@@ -86,8 +89,8 @@ def _last_width(claim: Claim, run: Run) -> int:
     return min(widths)
 
 
-def _smallest(claim: Claim, unit: Unit, judge: JudgeOne) -> ClaimResult:
-    """Doubles until it is proved, then halves what is left."""
+def smallest(claim: Claim, unit: Unit, judge: JudgeAt) -> ClaimResult:
+    """The smallest number with which the claim is proved: doubles until it is, then halves what is left."""
     broken: ClaimResult | None = None
     low, high = -1, 0
     best: ClaimResult | None = None
@@ -96,7 +99,7 @@ def _smallest(claim: Claim, unit: Unit, judge: JudgeOne) -> ClaimResult:
             reason = f"it is broken with every number up to {low}; larger ones were not tried"
             assert broken is not None
             return dataclasses.replace(broken, claim=claim, reason=reason)
-        result = judge(with_amount(claim, high))
+        result = judge(high)
         if result.verdict is Verdict.PROVED:
             best = result
         elif result.verdict is Verdict.BROKEN:
@@ -105,7 +108,7 @@ def _smallest(claim: Claim, unit: Unit, judge: JudgeOne) -> ClaimResult:
             return dataclasses.replace(result, claim=claim)
     while high - low > 1:
         middle = (low + high) // 2
-        result = judge(with_amount(claim, middle))
+        result = judge(middle)
         if result.verdict is Verdict.PROVED:
             high, best = middle, result
         elif result.verdict is Verdict.BROKEN:
