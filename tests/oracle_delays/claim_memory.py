@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from oracle.formulas import Events, Memory, Worker
+
 from oracle_delays.timed_steps import Step
 from verifier.claims.formula import (
     Formula,

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from random import Random
 
-import verifier
 from oracle.targets import TooBigError, Work
+
+import verifier
 from oracle_delays.claim_memory import GlitchRule, asks
 from oracle_delays.moves import Moves, NoFirstInstantError
 from oracle_delays.random_delays import random_wiring

@@ -11,6 +11,7 @@ from itertools import chain, combinations, product
 from typing import TypeVar
 
 from oracle.targets import Part, Structure, asynchronous_target, gate_target, is_active, set_reset_targets
+
 from verifier.circuit.netlist import (
     Edge,
     FlipFlop,

@@ -14,6 +14,7 @@ from fractions import Fraction
 from random import Random
 
 from oracle.targets import is_active
+
 from oracle_delays.moves import Flips, Moves, Point
 from verifier.circuit.netlist import FlipFlop, Input, InputClass, Latch, NetId, Netlist, Range
 from verifier.claims.formula import TimingRule

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from oracle.formulas import apply, compare
+
 from oracle_delays.claim_memory import GlitchRule
 from oracle_delays.rational_runs import Moment
 from verifier.claims.formula import (

@@ -40,7 +40,7 @@ def test_a_ring_of_inverters_has_a_period_of_twice_the_summed_delay(stages: int,
             "must most_low: bell_0 falls leads to bell_0 rises within ? ns",
         )
     )
-    assert found == {name: stages * delay for name in ("shortest", "most_high", "most_low")}
+    assert found == dict.fromkeys(("shortest", "most_high", "most_low"), stages * delay)
 
 
 def test_a_ring_with_ranges_is_as_fast_as_its_least_delays_and_as_slow_as_its_greatest() -> None:

@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterator
 from random import Random
 
 import pytest
-
 from oracle.targets import TooBigError
+
 from oracle_delays.moves import NoFirstInstantError
 from oracle_delays.views_compared import Change, changes_of, gates_and_latches, netlist_of, one_loop
 

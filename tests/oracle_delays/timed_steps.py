@@ -6,9 +6,9 @@ By plain enumeration: a step goes from a state to all its successors, one tick o
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import product
 
 from oracle.targets import is_active
+
 from oracle_delays.moves import Flips, Moves, Point, subsets
 from verifier.circuit.netlist import FlipFlop, Input, InputClass, Latch, Level, NetId, Netlist, Range
 from verifier.claims.formula import TimingRule

@@ -7,10 +7,10 @@ from functools import cached_property
 from random import Random
 
 import networkx as nx
-
 from oracle.search import Arrival
 from oracle.search import Behaviour as SettledBehaviour
 from oracle.targets import Structure, Work
+
 from oracle_delays.moves import Flips, Moves, Point, subsets
 from oracle_delays.random_delays import GATES_OF_TWO, random_wiring
 from verifier.circuit.netlist import NetId, Netlist

@@ -6,9 +6,9 @@ from collections import deque
 from dataclasses import dataclass
 
 import networkx as nx
-
 from oracle.formulas import Memory
 from oracle.targets import Work
+
 from oracle_delays.claim_memory import DelayWorker, GlitchRule, Told, asks, refuse_where_asked
 from oracle_delays.timed_steps import AnyDelaySteps, State, Step, TimedSteps
 from verifier.circuit.netlist import Netlist

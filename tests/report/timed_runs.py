@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
-from verifier.claims.claim import Claim, Design, View
+from verifier.claims.claim import Claim, Design
 from verifier.claims.run import Run, StepEvents
 from verifier.evidence.delay_simulator import DelaySimulator
 from verifier.evidence.verdict import ClaimResult, Verdict
@@ -108,7 +107,3 @@ def last_sentence(design: Design, claim: str | Claim, run: Run) -> str:
     begins = max(place for place, row in enumerate(rows) if row.startswith("    broken at "))
     ends = next((place for place in range(begins, len(rows)) if "powered up" in rows[place]), len(rows))
     return " ".join(row.strip() for row in rows[begins:ends])
-
-
-def without_claims_of(design: Design, *views: View) -> Design:
-    return replace(design, claims=tuple(claim for claim in design.claims if claim.view not in views))

@@ -54,6 +54,8 @@ class Design:
     claims: tuple[Claim, ...]
     givens: tuple[Given, ...] = ()
     contract: str | None = None
+    broken_figures: frozenset[str] = frozenset()
+    """Claims about figures of storage parts (`q.set_up`) that the `breaks` list names."""
     span: Span | None = field(default=None, compare=False)
 
     @property

@@ -27,7 +27,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from verifier.engines.decision import Undecided
-from verifier.engines.delay_steps import DelaySteps, Steps, TooManySteps
+from verifier.engines.delay_logic import Steps, TooManySteps
+from verifier.engines.delay_steps import DelaySteps
 from verifier.engines.first_states import TooManyFirstStates, solutions
 from verifier.engines.packed_states import StateSet
 from verifier.logic.delay_system import DelayedInstant, DelaySystem

@@ -18,11 +18,14 @@ from verifier.engines.column_logic import ColumnFunction, Truth
 from verifier.logic.bit_graph import TRUE, VARIABLE, BitGraph, Literal
 from verifier.logic.session import Answer, LoadedGraph, NoAnswerError, Session
 
-MOST_ROWS = 1 << 20
+MOST_SWEPT = 1 << 20
+"""Rows; more are left to the solver."""
+MOST_SOLVED = 1 << 16
+"""The solver takes about 0.2 ms for each."""
 
 
 class TooManyFirstStates(Exception):
-    """There are more than MOST_ROWS, or finding them takes longer than it may."""
+    """There are more than MOST_SOLVED and they cannot be swept, or finding them takes longer than it may."""
 
 
 def solutions(
@@ -60,7 +63,7 @@ def _support(graph: BitGraph, literal: Literal) -> set[Literal]:
 def _swept(
     graph: BitGraph, conjuncts: Iterable[Literal], variables: Sequence[Literal]
 ) -> tuple[int, list[Truth]] | None:
-    """None when more than MOST_ROWS rows would be tried."""
+    """None when more than MOST_SWEPT rows would be tried."""
     open_in = {conjunct: _support(graph, conjunct) for conjunct in conjuncts}
     place = {variable: index for index, variable in enumerate(variables)}
     columns: dict[Literal, Truth] = {}
@@ -72,7 +75,7 @@ def _swept(
         else:
             wanted = [variable for variable in variables if variable not in columns]
         for variable in wanted:
-            if 2 * rows > MOST_ROWS:
+            if 2 * rows > MOST_SWEPT:
                 return None
             columns = {known: np.concatenate((column, column)) for known, column in columns.items()}
             columns[variable] = np.arange(2 * rows) >= rows
@@ -102,7 +105,7 @@ def _solved(
         while session.check([], deadline) is Answer.SATISFIABLE:
             values = session.values(wanted)
             found.append(values)
-            if len(found) > MOST_ROWS or time.monotonic() > deadline:
+            if len(found) > MOST_SOLVED or time.monotonic() > deadline:
                 raise TooManyFirstStates(f"{len(found)} first instants were found, and there are more")
             session.add_clause([literal ^ value for literal, value in zip(wanted, values, strict=True)])
     except NoAnswerError as stopped:

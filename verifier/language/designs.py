@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from lark import Token
 
 from verifier.circuit.builder import NetlistBuilder
-from verifier.circuit.netlist import NetId
+from verifier.circuit.netlist import NetId, Netlist
 from verifier.claims import formula as f
 from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.claims.timing_claims import timing_claims
 from verifier.errors import Span
 from verifier.language.circuits import CircuitWriter, make_nets
 from verifier.language.claims import ClaimSet, read_claims
@@ -65,12 +66,16 @@ class DesignWriter:
             return None
         outer = contract.claims if contract is not None else ClaimSet()
         claims = read_claims(scope, outer, self._findings)
-        named = self._with_breaks(claims, breaks if isinstance(breaks, Branch) else None, scope)
+        breaking = breaks if isinstance(breaks, Branch) else None
+        named = self._with_breaks(claims, breaking, scope)
         foreign = frozenset(plan.pin.name for plan in contract.pins) if contract is not None else frozenset()
         report_undriven(scope, foreign, self._findings)
         if self._findings.error_count:
             return None
         netlist = builder.build()
+        figures = self._broken_figures(netlist, breaking, scope)
+        if self._findings.error_count:
+            return None
         warn_unused(netlist, scope, foreign, claims, self._findings)
         return Design(
             netlist=netlist,
@@ -78,6 +83,7 @@ class DesignWriter:
             claims=named,
             givens=claims.givens,
             contract=str(contract.block.name) if contract is not None else None,
+            broken_figures=figures,
             span=block.place(block.name),
         )
 
@@ -187,14 +193,36 @@ class DesignWriter:
         settles = Claim(name="settles", kind=ClaimKind.ALWAYS_THERE, formula=f.Settles(), text="settles")
         found = (*claims.claims, settles)
         expected: set[str] = set()
-        for name in breaks.tokens if breaks is not None else ():
+        for entry in breaks.branches if breaks is not None else ():
+            name = written(entry)
+            if "." in name:
+                continue  # a figure of a storage part: known once the netlist is
             if not any(claim.name == name for claim in found):
-                self._report_unknown_claim(name, found, claims, scope)
+                self._report_unknown_claim(entry.token(0), found, claims, scope)
             elif name in expected:
-                span = scope.block.place(name)
-                self._findings.error("name-taken", f"{quoted(name)} is in the list twice", span)
-            expected.add(str(name))
+                self._repeated(name, entry, scope)
+            expected.add(name)
         return tuple(replace(claim, expected_to_break=True) if claim.name in expected else claim for claim in found)
+
+    def _broken_figures(self, netlist: Netlist, breaks: Branch | None, scope: Scope) -> frozenset[str]:
+        """The claims about figures of storage parts (`q.set_up`) in the `breaks` list."""
+        expected: set[str] = set()
+        known = [claim.name for claim in timing_claims(netlist)]
+        for entry in breaks.branches if breaks is not None else ():
+            name = written(entry)
+            if "." not in name:
+                continue
+            if name not in known:
+                message = f"there is no claim called {quoted(name)} for this circuit"
+                hint = nearest(name, known) or "such a claim is there where a family gives the figure"
+                self._findings.error("unknown-claim", message, scope.block.place(entry), hint)
+            elif name in expected:
+                self._repeated(name, entry, scope)
+            expected.add(name)
+        return frozenset(expected)
+
+    def _repeated(self, name: str, entry: Branch, scope: Scope) -> None:
+        self._findings.error("name-taken", f"{quoted(name)} is in the list twice", scope.block.place(entry))
 
     def _report_unknown_claim(self, name: Token, found: tuple[Claim, ...], claims: ClaimSet, scope: Scope) -> None:
         if name in scope.lost or name in claims.refused:
@@ -204,3 +232,9 @@ class DesignWriter:
             hint = "it is a given; only `must` and `can` claims break"
         message = f"there is no claim called {quoted(name)} for this circuit"
         self._findings.error("unknown-claim", message, scope.block.place(name), hint)
+
+
+def written(claim_name: Branch) -> str:
+    """The name of a claim as it is written: `clean`, `q.set_up`, `count[2].hold`."""
+    first, *more = claim_name.tokens
+    return str(first) + "".join(f"[{token}]" if token.isdigit() else f".{token}" for token in more)

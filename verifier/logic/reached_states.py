@@ -52,7 +52,7 @@ class Field:
 
     def read(self, planes: NDArray[np.uint8]) -> Column:
         """The numbers of all rows. `planes` has a row for each byte of a state, a column for each state."""
-        found: Column | None = None
+        found: Column = np.zeros(0, np.uint8) if self.pieces else np.zeros(planes.shape[1], np.uint8)
         for piece in self.pieces:
             part: Column = planes[piece.byte]
             if piece.shift + piece.width < 8:
@@ -60,11 +60,11 @@ class Field:
             if piece.shift:
                 part = part >> piece.shift
             if self.width > 8:
-                part = part.astype(self.kind) << piece.place
-            elif piece.place:
-                part = part << piece.place
-            found = part if found is None else found | part
-        return np.zeros(planes.shape[1], np.uint8) if found is None else found
+                part = part.astype(self.kind)
+            if piece.place:
+                part = part << self.kind(piece.place)
+            found = found | part if piece.place else part
+        return found
 
     def read_bit(self, planes: NDArray[np.uint8]) -> NDArray[np.bool_]:
         """The same as `read` of a field of one bit, as truth values."""

@@ -6,13 +6,15 @@ circuit and claim give, and a fresh solver judges it there. That takes three che
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from verifier.claims.claim import Claim, Design, WiringFile
+from verifier.claims.claim import Claim, Design, View, WiringFile
+from verifier.claims.support import restricts
 from verifier.errors import CallError, EdgewrightError, SourceError
 from verifier.evidence.certificate import certificate_text, failed_check
 from verifier.evidence.certificate_reading import TITLE, SavedCertificate, body_of, matched_invariant, read_certificate
@@ -21,9 +23,12 @@ from verifier.evidence.verdict import ClaimResult, DesignResult, Fit, Rechecked,
 from verifier.logic.transition_system import TransitionSystem
 from verifier.report.pieces import clean
 from verifier.report.records import write_whole
+from verifier.views.any_delay import untimed_system
+from verifier.views.delayed import DelayedModel
 from verifier.views.settled import SettledModel
 from verifier.workbench.counted_rounds import Rounds, certified_system, counted_rounds
 from verifier.workbench.judge import Judge
+from verifier.workbench.measuring import asked_bound
 
 SUFFIX = ".smt2"
 
@@ -57,7 +62,7 @@ def write_certificates(folder: Path, results: Iterable[DesignResult]) -> list[Pa
     written = []
     for result in results:
         for claim in result.claims:
-            if claim.invariant is not None and claim.certified is not None:
+            if claim.invariant is not None and claim.certified is not None and claim.measured is None:
                 written.append(folder / certificate_name(result.design, claim.claim))
                 header = _header(result, claim, claim.certified)
                 write_whole(written[-1], certificate_text(claim.certified, claim.invariant, header))
@@ -178,7 +183,18 @@ def _of_design(design: Design, saved: dict[str, SavedCertificate], limit: float)
     return found
 
 
+def _question(design: Design, claim: Claim) -> TransitionSystem:
+    givens = tuple(given for given in design.givens if restricts(given, claim.view))
+    design = dataclasses.replace(design, givens=givens)
+    if claim.view is View.SETTLED:
+        return SettledModel(design).system(claim)
+    return untimed_system(DelayedModel(design, timed=False).system(claim)).system.cone_of_influence()
+
+
 def _proof_expected(claim: Claim) -> bool:
+    """Proofs by looking at every state, and those of measured numbers, are not carried away."""
+    if claim.view is View.TIMED or asked_bound(claim.formula) is not None:
+        return False
     expected = ClaimResult(claim=claim, verdict=Verdict.UNDECIDED, engine="", seconds=0.0).expected
     return expected in (Verdict.PROVED, Verdict.IMPOSSIBLE)
 
@@ -188,7 +204,7 @@ def _fit(design: Design, claim: Claim, saved: SavedCertificate, limit: float) ->
     named = (saved.fields["circuit"], saved.fields["claim"])
     if named != (design.name, claim.name):
         return Fit.NO_LONGER, f"the file is about the claim {named[1]} of {named[0]}"
-    system = certified_system(SettledModel(design).system(claim), _rounds_said(saved))
+    system = certified_system(_question(design, claim), _rounds_said(saved))
     if system is None:
         return Fit.NO_LONGER, "the claim asks another kind of question now"
     invariant = matched_invariant(saved, system)

@@ -101,7 +101,11 @@ def with_timing_claims(design: Design) -> Design:
         return design
     last = tuple(claim for claim in design.claims if isinstance(claim.formula, Settles))
     others = tuple(claim for claim in design.claims if not isinstance(claim.formula, Settles))
-    return dataclasses.replace(design, claims=(*others, *timing_claims(design.netlist), *last))
+    figures = tuple(
+        dataclasses.replace(claim, expected_to_break=claim.name in design.broken_figures)
+        for claim in timing_claims(design.netlist)
+    )
+    return dataclasses.replace(design, claims=(*others, *figures, *last))
 
 
 def _narrowed(design: Design, claims: Sequence[str] | None, view: View | None) -> Design:
