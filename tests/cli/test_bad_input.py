@@ -111,15 +111,15 @@ def test_a_use_outside_the_folder_is_allowed_when_asked_for(
 @pytest.mark.parametrize(
     ("claim", "phrase"),
     [
-        ("low_key leads to low_bell within 5 ns", "timed view"),
-        ("high pulses of low_bell last at least 5 ns", "pulses of"),
+        ("in any delay view: eventually low_bell", "eventually in a delay view"),
+        ("in timed view: low_bell within the last 5 steps", "steps"),
     ],
 )
 def test_a_claim_that_cannot_be_decided_yet_is_refused_and_says_that_it_was_not_judged(
     claim: str, phrase: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    Path("bells.wiring").write_text(GOOD + f"    must in_time: {claim}\n")
+    Path("bells.wiring").write_text(GOOD + f"    must in_time {claim}\n")
     assert main(["check", "bells.wiring"]) == 2
     printed = capsys.readouterr()
     assert printed.out == ""

@@ -8,11 +8,11 @@ from random import Random
 
 import numpy as np
 import pytest
-from engines.random_delay_systems import random_delay_system
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from engines.random_delay_systems import random_delay_system
 from verifier.engines import first_states, packed_states
 from verifier.engines.column_logic import ColumnFunction, transcribed
 from verifier.engines.first_states import TooManyFirstStates, solutions
@@ -103,7 +103,9 @@ def system_of(random: Random) -> DelaySystem:
         timed=random.random() < 0.8,
         sources=tuple(bits(random.randint(0, 9))),
         elements=tuple(
-            DelayedElement(bit=bit, target=FALSE, rise=Delay(0, random.choice((1, 5, 254, 255, 70_000))), fall=Delay(0, 3))
+            DelayedElement(
+                bit=bit, target=FALSE, rise=Delay(0, random.choice((1, 5, 254, 255, 70_000))), fall=Delay(0, 3)
+            )
             for bit in bits(random.randint(1, 40))
         ),
         followers=(),
@@ -129,9 +131,7 @@ def test_what_is_packed_comes_out_again(seed: int) -> None:
 
     columns = StateColumns(
         values=tuple(numbers(0, 1).astype(np.bool_) for _ in layout.values),
-        ages=tuple(
-            numbers(NOT_EXCITED, max(e.rise.high, e.fall.high) if system.timed else 0) for e in system.elements
-        ),
+        ages=tuple(numbers(NOT_EXCITED, max(e.rise.high, e.fall.high) if system.timed else 0) for e in system.elements),
         counts=tuple(numbers(0, timer.most) for timer in system.timers),
     )
     empty = tuple(np.zeros(0, np.uint64) for _ in range(layout.word_count))

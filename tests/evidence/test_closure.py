@@ -9,7 +9,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from evidence.plain_delays import YES, PlainElement, PlainSystem, PlainTimer, State, both, negated, random_system
+from evidence.plain_delays import NO, YES, PlainElement, PlainSystem, PlainTimer, State, both, negated, random_system
 from verifier.errors import InternalDisagreement
 from verifier.evidence import closure, closure_start, closure_steps
 from verifier.evidence.closure import recheck_states
@@ -201,7 +201,7 @@ def test_two_choices_that_must_agree_are_found() -> None:
 
 
 def test_a_formula_that_reads_a_follower_too_early_is_an_error() -> None:
-    plain = one_bell(followers=[("memory", ("var", "now echo")), ("echo", ("var", "now bell"))])
+    plain = one_bell(followers=[("memory", ("var", "now echo")), ("echo", ("var", "now bell"))], first=NO)
     with pytest.raises(ValueError, match="now echo is read before it has its value"):
         judged(plain.built(), [])
 
@@ -213,7 +213,7 @@ def test_too_little_time_is_no_answer() -> None:
         recheck_states(system, packed_states(system, all_states(plain)), limit_seconds=0)
 
 
-def test_a_hundred_first_values_that_are_free_are_not_waited_for() -> None:
+def test_sixty_bits_that_are_free_at_first_are_not_waited_for() -> None:
     plain = one_bell(sources=["rope", *(f"lever{i}" for i in range(60))], first=YES)
     with pytest.raises((Unconfirmed, InternalDisagreement)):
         recheck_states(plain.built(), packed_states(plain.built(), []), limit_seconds=0.2)

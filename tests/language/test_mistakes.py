@@ -257,7 +257,6 @@ MISTAKES = [
     Mistake(
         "wrong-view", RUNG + "    must a «in settled view»: ring within the last 3 ns\n", "this claim speaks of ns"
     ),
-    Mistake("not-yet", RUNG + "    input a by hand apart «?» ns\n", "not possible yet"),
     # Files
     Mistake("missing-file", 'use «"no_such.wiring"»\n' + RUNG, "cannot use `no_such.wiring`: there is no file"),
     Mistake(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from random import Random
@@ -114,20 +115,22 @@ def one_loop(random: Random) -> str:
         inputs = ["lever", "rope"][: random.choice((1, 2))]
         names = [f"bell_{number}" for number in range(random.choices((2, 3, 4, 5), (4, 5, 3, 1))[0])]
         lines = [f"input {', '.join(inputs)}", *["inputs may change together"] * (len(inputs) > 1)]
+        kinds = [random.choice(("nand", "nor"))] if random.random() < 0.4 else GATES_OF_TWO
         for place, name in enumerate(names):
-            others = [random.choice([*inputs, *names]) for _ in range(random.choice((0, 1, 1)))]
-            lines.append(f"{name} = {_gate(random, [names[place - 1], *others])}")
+            pool = inputs if len(kinds) == 1 else [*inputs, *names]
+            others = [random.choice(pool) for _ in range(random.choice((0, 1, 1)))]
+            lines.append(f"{name} = {_gate(random, [names[place - 1], *others], kinds)}")
         text = "\n".join(["circuit carillon", *(f"    {line}" for line in lines)]) + "\n"
         parts = Structure(netlist_of(text)).parts
         if [len(part.members) for part in parts if part.is_loop] == [len(names)]:
             return text
 
 
-def _gate(random: Random, pins: list[str]) -> str:
+def _gate(random: Random, pins: list[str], kinds: Sequence[str]) -> str:
     if len(pins) == 1:
         return random.choice(("not {}", "{}")).format(pins[0])
     random.shuffle(pins)
-    return f"{random.choice(GATES_OF_TWO)}({', '.join(pins)})"
+    return f"{random.choice(kinds)}({', '.join(pins)})"
 
 
 def gates_and_latches(random: Random) -> str:

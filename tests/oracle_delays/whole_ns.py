@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 
 import networkx as nx
@@ -13,13 +12,16 @@ from oracle_delays.claim_memory import DelayWorker, GlitchRule, Told, asks, refu
 from oracle_delays.timed_steps import AnyDelaySteps, State, Step, TimedSteps
 from verifier.circuit.netlist import Netlist
 from verifier.claims.claim import Claim, ClaimKind, View
-from verifier.claims.formula import Formula, LeadsTo, PulsesLast
+from verifier.claims.formula import Formula, PulsesLast
 from verifier.claims.run import Instant
 
 LONGEST_ASKED = 40
 """Where a `?` is asked: numbers from here on count as none."""
 
 Node = tuple[State, Memory]
+Arrival = tuple[Node, int]
+Run = tuple[tuple[int, Instant], ...]
+"""Each instant with its time; in the any-delay view, with the moves before it."""
 
 
 @dataclass(frozen=True)
@@ -29,8 +31,8 @@ class Answer:
     empty: bool = False
     number: int | None = None
     """The tightest number of a `?` that is proved; None also where every number is."""
-    run: tuple[tuple[int, Instant], ...] | None = None
-    """Of a broken or shown claim: a shortest run, each instant with its time."""
+    run: Run | None = None
+    """Of a broken or shown claim: a run that ends as early as any; in the any-delay view, one of the shortest."""
 
 
 class Behaviour:
@@ -103,53 +105,50 @@ class Behaviour:
 
 
 class _Search:
-    """Breadth first over states with the memory of one claim; the first breach met is a shortest."""
+    """States with the memory of one claim, one layer of time after the other; the first breach met is an earliest.
+
+    In the any-delay view every move is a layer, so that it is a shortest.
+    """
 
     def __init__(self, behaviour: Behaviour, claim: Claim, rule: GlitchRule) -> None:
         self.behaviour = behaviour
         self.claim = claim
         self.rule = rule
-        self.cause: dict[Node, Node | None] = {}
+        self.cause: dict[Node, Arrival | None] = {}
+        """How each node was met first: from which node, and the ns on the way."""
         self.triggered = False
         self.has_trigger = False
         self.numbers: list[int] = []
 
     def answer(self) -> Answer:
         is_can = self.claim.kind is ClaimKind.CAN
-        found = self._walk(wanted=is_can)
-        if found is not None:
-            return Answer("shown" if is_can else "broken", run=self._run(found))
+        run = self._walk(wanted=is_can)
+        if run is not None:
+            return Answer("shown" if is_can else "broken", run=run)
         if is_can:
             return Answer("impossible")
         if asks(self.claim.formula):
             return self._measured()
         return Answer("proved", empty=self.has_trigger and not self.triggered)
 
-    def _walk(self, wanted: bool) -> Node | None:
-        pending: deque[Node] = deque()
-
-        def arrive(state: State, step: Step, origin: Node | None) -> Node | None:
-            told, memory = self._told(state, step, origin)
-            node = (state, memory)
-            is_new = node not in self.cause
-            if is_new:
-                self.cause[node] = origin
-                pending.append(node)
-            if told.holds == wanted:
-                self.cause.setdefault(node, origin)
-                self.last = (node, origin, step)
-                return node
-            return None
-
-        for state, step in self.behaviour.first():
-            if (found := arrive(state, step, None)) is not None:
-                return found
-        while pending:
-            origin = pending.popleft()
-            self.behaviour.work.spend(1)
-            for state, step in self.behaviour.after(origin[0]):
-                if (found := arrive(state, step, origin)) is not None:
-                    return found
+    def _walk(self, wanted: bool) -> Run | None:
+        layer: list[tuple[State, Step, Node | None]] = [(state, step, None) for state, step in self.behaviour.first()]
+        while layer:
+            following: list[tuple[State, Step, Node | None]] = []
+            while layer:
+                state, step, origin = layer.pop()
+                told, memory = self._told(state, step, origin)
+                node = (state, memory)
+                cause = None if origin is None else (origin, step.elapsed)
+                if told.holds == wanted:
+                    return self._run(node, cause)
+                if node in self.cause:
+                    continue
+                self.cause[node] = cause
+                self.behaviour.work.spend(1)
+                for successor, move in self.behaviour.after(state):
+                    (following if move.elapsed else layer).append((successor, move, node))
+            layer = following
         return None
 
     def _told(self, state: State, step: Step, origin: Node | None) -> tuple[Told, Memory]:
@@ -173,24 +172,18 @@ class _Search:
         longest = max(self.numbers, default=0)
         return Answer("broken") if longest >= LONGEST_ASKED else Answer("proved", empty=empty, number=longest)
 
-    def _run(self, _: Node) -> tuple[tuple[int, Instant], ...]:
-        node, origin, step = self.last
-        path: list[Node] = [node]
-        at: Node | None = origin
-        while at is not None:
-            path.append(at)
-            at = self.cause[at]
-        path.reverse()
-        run = [(0, path[0][0].point.instant)]
-        for old, new in zip(path, path[1:], strict=False):
-            elapsed = min(found.elapsed for state, found in self.behaviour.after(old[0]) if state == new[0])
-            run.append((run[-1][0] + (elapsed if self.behaviour.view is View.TIMED else 0), new[0].point.instant))
+    def _run(self, last: Node, cause: Arrival | None) -> Run:
+        steps: list[tuple[int, Instant]] = []
+        node = last
+        while cause is not None:
+            steps.append((cause[1], node[0].point.instant))
+            node = cause[0]
+            cause = self.cause[node]
+        run = [(0, node[0].point.instant)]
+        for elapsed, instant in reversed(steps):
+            run.append((run[-1][0] + elapsed, instant))
         return tuple(run)
 
 
 def wants_largest(formula: Formula) -> bool:
     return isinstance(formula, PulsesLast)
-
-
-def waits(formula: Formula) -> bool:
-    return isinstance(formula, LeadsTo)

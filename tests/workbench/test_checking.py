@@ -130,7 +130,7 @@ def test_a_circuit_that_cannot_power_up_is_an_error_at_the_circuit() -> None:
 
 def test_a_claim_without_an_engine_refuses_the_whole_call_unless_others_are_selected() -> None:
     design = multiplexer_design(NO_FALSE_EDGE, TOO_LATE)
-    with pytest.raises(SourceError, match=r"too_late uses `.*timed view.*`.*NOT judged") as caught:
+    with pytest.raises(SourceError, match=r"too_late uses `eventually in a delay view`.*NOT judged") as caught:
         check_design(design)
     assert [finding.span for finding in caught.value.diagnostics] == [HERE]
     assert [c.claim.name for c in check_design(design, claims=["no_false_edge"]).claims] == ["no_false_edge"]

@@ -1,4 +1,4 @@
-"""Pulses that begin and end within one round (12.7): each of these circuits once had claims proved that a board breaks."""
+"""Pulses that begin and end within one round (12.7): these circuits once had claims proved that a board breaks."""
 
 from __future__ import annotations
 

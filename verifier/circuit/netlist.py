@@ -117,6 +117,8 @@ class Input:
     low: Range | None = None
     apart: int | None = None
     """Timed view, by hand: shortest time between two changes, in ns."""
+    apart_asked: bool = False
+    """The shortest such time with which a claim is proved is asked for; `apart` is None then."""
 
 
 @dataclass(frozen=True)

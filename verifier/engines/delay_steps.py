@@ -1,9 +1,9 @@
 """The steps of a `DelaySystem`, taken by many packed states at once.
 
-A *candidate* is a state and what turns over in it: a source move, or a non-empty set of ready elements. The sets of ready
-elements are not tried out: all subsets of every set of up to MOST_OF_A_GROUP members are listed once, and a state is
-repeated as many times as its own set has subsets; further elements are taken in the same way, by groups. What follows
-from turning the bits over is worked out for all candidates together, in `delay_logic.py`.
+A *candidate* is a state and what turns over in it: a source move, or a non-empty set of ready elements. No set is tried
+in vain: the subsets of every set of up to MOST_OF_A_GROUP members are listed once, and a state is repeated as many
+times as the set of its own ready elements has subsets; further elements are taken in the same way, by groups. What
+follows from turning the bits over is worked out for all candidates together, in `delay_logic.py`.
 """
 
 from __future__ import annotations

@@ -22,6 +22,7 @@ class PinPlan:
     high: Range | None = None
     low: Range | None = None
     apart: int | None = None
+    apart_asked: bool = False
 
 
 class PinReader:
@@ -62,22 +63,14 @@ class PinReader:
             return [PinPlan(pin, statement.rule == "input") for pin in pins]
         tree = statement.branch(1)
         if tree.rule == "by_hand":
-            apart = self._apart(tree)
+            apart = self._reader.amount(tree.token(0)) if tree.tokens else None
+            if isinstance(apart, Tightest):
+                return [PinPlan(pin, True, InputClass.BY_HAND, apart_asked=True) for pin in pins]
             return [PinPlan(pin, True, InputClass.BY_HAND, apart=apart) for pin in pins]
         if tree.rule == "strapped":
             return [PinPlan(pin, True, InputClass.STRAPPED) for pin in pins]
         high, low = self._high_and_low(tree)
         return [PinPlan(pin, True, InputClass.FREE_RUNNING, high, low) for pin in pins]
-
-    def _apart(self, tree: Branch) -> int | None:
-        if not tree.tokens:
-            return None
-        apart = self._reader.amount(tree.token(0))
-        if isinstance(apart, Tightest):
-            message = "asking for the tightest `apart` is not possible yet"
-            self._findings.error("not-yet", message, self._block.place(tree.token(0)), "write a number of ns")
-            return None
-        return apart
 
     def _high_and_low(self, tree: Branch) -> tuple[Range | None, Range | None]:
         if not tree.branches:
@@ -104,5 +97,6 @@ def add_pin(builder: NetlistBuilder, plan: PinPlan, nets: tuple[NetId, ...]) -> 
             high=plan.high,
             low=plan.low,
             apart=plan.apart,
+            apart_asked=plan.apart_asked,
         )
     )

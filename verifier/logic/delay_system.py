@@ -1,7 +1,7 @@
-"""What the engines of the delay views read: bits that take time to change, timers, and moves (`grammar/README.md`, part IV).
+"""What the engines of the delay views read: bits that take time to change, timers, moves (`grammar/README.md`, part IV).
 
-A state has a value for every bit (elements, sources, followers), for every element the *age* of its excitation in ns, and
-for every timer a number of ns. All literals are over one `BitGraph`. Their variables are of three kinds:
+A state has a value for every bit (elements, sources, followers), for every element the *age* of its excitation in ns,
+and for every timer a number of ns. All literals are over one `BitGraph`. Their variables are of three kinds:
 
 - `bit.before` and `bit.now`: the bit before and after a move or tick;
 - `reading.variable`: 1 when a timer has reached a number of ns in the state *before* the move or tick;
@@ -22,8 +22,8 @@ One **instant** follows another by a *move* (one source move, or a non-empty set
 
 An element is *ready* when it is excited and its age is at least the shortest delay for the way it would go (`rise` when
 its bit is 0). It is *due* when it is excited, `optional` is 0 and its age is the longest. A tick needs that no element
-is due and that `holds_time` (over `now` of the last instant, and readings) is 0. Firing means that the bit turns over; the
-elements of one move fire together, each judged by the state before it.
+is due and that `holds_time` (over `now` of the last instant, and readings) is 0. Firing means that the bit turns over;
+the elements of one move fire together, each judged by the state before it.
 
 Without delays (`timed` False) there are no ticks, ages or readings, and every excited element is ready.
 """
@@ -106,7 +106,7 @@ class DelaySystem:
     timers: tuple[Timer, ...]
     moves: tuple[SourceMove, ...]
     first: Literal
-    """Over `now` of sources, elements and followers: a possible first instant. Every excited element has age 0 there."""
+    """Over `now` of sources, elements and followers: a possible first instant. Every excited element has age 0."""
     bad_at_first: Literal
     """Over the same variables."""
     bad: Literal
@@ -128,4 +128,4 @@ class DelayedInstant:
     values: tuple[bool, ...]
     """Sources, then elements, then followers, in their order."""
     fired: tuple[int, ...]
-    """Places in `elements` of what fired in the move that led here; empty for a source move, a tick, the first instant."""
+    """Places in `elements` of what fired in the move that led here; empty for all other instants."""

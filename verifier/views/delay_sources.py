@@ -36,7 +36,7 @@ def timed_sources(nets: DelayedNets, bench: TimerBench) -> Sources:
     overdue: list[Literal] = []
     followers: list[Follower] = []
     by_hand = [pin for pin in nets.netlist.inputs if pin.input_class is InputClass.BY_HAND]
-    apart = [pin.apart for pin in by_hand if pin.apart]
+    apart = [pin.apart for pin in by_hand if pin.apart is not None]
     hand_moves = graph.any_of([nets.changed(net) for pin in by_hand for net in pin.nets])
     waited = dict(zip(apart, bench.readings("hand", hand_moves, apart), strict=True)) if apart else {}
     for pin in nets.netlist.inputs:
@@ -48,7 +48,7 @@ def timed_sources(nets: DelayedNets, bench: TimerBench) -> Sources:
                 overdue.append(must)
                 followers.append(follower)
             case InputClass.BY_HAND:
-                enabled[pin.name] = waited[pin.apart] if pin.apart else nets.quiet()
+                enabled[pin.name] = nets.quiet() if pin.apart is None else waited[pin.apart]
             case _:
                 enabled[pin.name] = TRUE
     return Sources(moves=_moves(nets, enabled), holds_time=graph.any_of(overdue), followers=tuple(followers))

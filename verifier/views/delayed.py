@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
 
 from verifier.circuit.netlist import FlipFlop, Latch, NetId
@@ -30,7 +31,8 @@ class DelayedModel:
 
     def refuse(self) -> None:
         """Raises SourceError when something has no delay, or an input no timing, that this view needs."""
-        _Question(self.design, self.timed).system(claims.Literal(value=1), negated=True)
+        bare = dataclasses.replace(self.design, givens=())
+        _Question(bare, self.timed).system(claims.Literal(value=1), negated=True)
 
     def system(self, claim: Claim) -> DelaySystem:
         """Bad: a `must` is breached, or a `can` is fulfilled."""

@@ -10,7 +10,7 @@ import dataclasses
 import time
 
 from verifier.claims.claim import Claim, ClaimKind, Design, View
-from verifier.claims.formula import Literal, Settles
+from verifier.claims.formula import Literal, Settles, Unit
 from verifier.claims.run import Instant, Run
 from verifier.claims.support import restricts
 from verifier.claims.trigger import trigger_claim
@@ -64,23 +64,31 @@ class DelayJudge:
     def _measured(self, claim: Claim) -> ClaimResult:
         """For a `?` in the claim or in a given, the tightest number."""
         in_claim = asked_bound(claim.formula)
-        in_givens = [bound for given in self.design.givens if (bound := asked_bound(given.formula))]
+        in_givens = [bound.unit for given in self.design.givens if (bound := asked_bound(given.formula))]
+        in_givens += [Unit.NANOSECONDS for pin in self.design.netlist.inputs if pin.apart_asked and self._timed]
         if in_claim is not None and in_givens:
-            return _undecided(claim, "", "one number can be measured at a time, and there is a `?` in a given too")
+            return _undecided(claim, "", "one number is measured at a time, and there is a `?` in a given or an input too")
         if in_claim is not None:
             return measure(claim, self._with_trigger)
         if in_givens and claim.kind is not ClaimKind.CAN:
-            return smallest(claim, in_givens[0].unit, lambda amount: self._assuming(amount)._with_trigger(claim))
+            return smallest(claim, in_givens[0], lambda amount: self._assuming(amount)._with_trigger(claim))
         if in_givens:
-            return _undecided(claim, "", "a given has a `?`, which is measured for `must` alone")
+            return _undecided(claim, "", "a given or an input has a `?`, which is measured for `must` alone")
         return self._with_trigger(claim)
 
     def _assuming(self, amount: int) -> DelayJudge:
-        """The same with this number in place of every `?` of the givens."""
+        """The same with this number in place of every `?` of givens and inputs."""
         givens = tuple(
             dataclasses.replace(given, formula=replaced(given.formula, amount)) for given in self.design.givens
         )
-        other = DelayJudge(dataclasses.replace(self.design, givens=givens), View.TIMED, depth=self._depth)
+        netlist = self.design.netlist
+        inputs = tuple(
+            dataclasses.replace(pin, apart=amount, apart_asked=False) if pin.apart_asked else pin
+            for pin in netlist.inputs
+        )
+        netlist = dataclasses.replace(netlist, inputs=inputs)
+        design = dataclasses.replace(self.design, givens=givens, netlist=netlist)
+        other = DelayJudge(design, View.TIMED, depth=self._depth)
         other._deadline = self._deadline
         return other
 
