@@ -231,7 +231,7 @@ def counting(most: int) -> DelaySystem:
 
 
 def test_a_run_of_exactly_the_depth_is_found_and_one_beyond_it_is_not() -> None:
-    assert isinstance(decide_delayed(counting(20), limit_seconds=60, depth=21), DelayedReached)
+    assert isinstance(decide_delayed(counting(20), limit_seconds=60, depth=20), DelayedReached)
     undecided = decide_delayed(counting(20), limit_seconds=60, depth=19)
     assert isinstance(undecided, Undecided)
     assert "19 ns" in undecided.reason

@@ -68,10 +68,10 @@ def test_all_reachable_states_are_accepted_unless_something_bad_is_among_them(se
 
 
 def test_the_random_systems_have_a_little_of_everything() -> None:
-    systems = [system for seed in range(20) for system in systems_with_states(seed, 20)]
+    systems = [system for seed in range(5) for system in systems_with_states(seed, 20)]
     sizes = sorted(len(reached) for _, reached, _ in systems)
     words = {layout_of(plain.built()).word_count for plain, _, _ in systems}
-    assert sum(is_bad for *_, is_bad in systems) in range(40, 300)
+    assert sum(is_bad for *_, is_bad in systems) in range(15, 75)
     assert sizes[len(sizes) // 2] > 20
     assert words >= {1, 2, 3}
     for has_it in (
@@ -84,7 +84,7 @@ def test_the_random_systems_have_a_little_of_everything() -> None:
         lambda plain: any(len(bits) > 1 for bits, _ in plain.moves),
         lambda plain: any(element.optional != ("const", False) for element in plain.elements),
     ):
-        assert sum(bool(has_it(plain)) for plain, *_ in systems) >= 40
+        assert sum(bool(has_it(plain)) for plain, *_ in systems) >= 10
 
 
 @pytest.mark.parametrize("seed", range(100, 112))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
 from oracle.targets import TooBigError, Work
@@ -18,8 +18,8 @@ from oracle_delays.real_time_claims import Reading
 from oracle_delays.whole_ns import Answer, Behaviour, wants_largest
 from verifier.circuit.netlist import FlipFlop, Latch, Netlist, Timing
 from verifier.claims.claim import Claim, ClaimKind, Design, View, WiringFile
-from verifier.claims.formula import KeepsTiming, TimingRule
-from verifier.evidence.verdict import ClaimResult, Verdict
+from verifier.claims.formula import KeepsTiming, Settles, TimingRule
+from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
 from verifier.language import loads
 
 MOST_WORK = 30_000
@@ -43,6 +43,20 @@ class Expected:
     def claims(self) -> list[Claim]:
         return judged_claims(self.design)
 
+    @property
+    def view(self) -> View:
+        return View.TIMED if any(claim.view is View.TIMED for claim in self.claims) else View.ANY_DELAY
+
+    @property
+    def product_names(self) -> dict[str, str]:
+        """What the product calls each claim."""
+        found = {key(claim): claim.name for claim in self.claims}
+        for claim in self.claims:
+            if isinstance(claim.formula, KeepsTiming):
+                net = self.design.netlist.nets[claim.formula.storage].name
+                found[key(claim)] = f"{net}.{claim.formula.rule.value}"
+        return found
+
 
 def key(claim: Claim) -> str:
     """One name for the claim here and in the product, which names the claims that are always there."""
@@ -52,8 +66,15 @@ def key(claim: Claim) -> str:
 
 
 def judged_claims(design: Design) -> list[Claim]:
+    """The claims of delay views, and what is always there in them."""
     written = [claim for claim in design.claims if claim.view is not View.SETTLED]
-    return [*written, *timing_claims(design.netlist)] if any(c.view is View.TIMED for c in written) else written
+    if any(claim.view is View.TIMED for claim in written):
+        return [*written, *timing_claims(design.netlist)]
+    return [*written, *(replace(claim, view=View.ANY_DELAY) for claim in design.claims if _is_settles(claim))]
+
+
+def _is_settles(claim: Claim) -> bool:
+    return isinstance(claim.formula, Settles)
 
 
 def timing_claims(netlist: Netlist) -> Iterator[Claim]:
@@ -111,27 +132,43 @@ def count(wanted: Expected, into: Counter[str]) -> None:
 
 def differences(wanted: Expected) -> list[str]:
     """One line for each claim on which the product says something else; empty when they agree."""
-    view = View.TIMED if any(claim.view is View.TIMED for claim in wanted.claims) else View.ANY_DELAY
-    try:
-        found = verifier.check(wanted.file, view=view, limit=SECONDS_FOR_A_CIRCUIT, processes=0).designs[0]
-    except verifier.InternalDisagreement as error:
-        return [f"the product disagrees with itself: {error}"]
-    except (verifier.SourceError, verifier.CallError) as error:
-        return [f"an error instead of verdicts: {error}"] if wanted.answers else []
     if not wanted.answers:
-        return ["verdicts although there is no first instant"]
-    results = {key(result.claim): result for result in found.claims}
-    missing = [f"{name}: not judged" for name in wanted.answers if name not in results]
-    return missing + [
-        f"{name}: {results[name].claim.text}\n    brute force {answer}\n    product {_in_words(results[name])}"
-        for name, answer in wanted.answers.items()
-        if name in results and not agree(answer, results[name])
-    ]
+        told = _judged(wanted, None)
+        return [f"verdicts although there is no first instant: {told}"] if isinstance(told, DesignResult) else []
+    told = _judged(wanted, None)
+    if isinstance(told, DesignResult):
+        results = {key(result.claim): result for result in told.claims}
+        return [line for name, answer in wanted.answers.items() for line in _difference(name, answer, results)]
+    found: list[str] = []
+    for name, answer in wanted.answers.items():
+        alone = _judged(wanted, wanted.product_names[name])
+        results = {key(result.claim): result for result in alone.claims} if isinstance(alone, DesignResult) else {}
+        found.extend([f"{name}: {answer}\n    product {alone}"] if not results else _difference(name, answer, results))
+    return found
+
+
+def _judged(wanted: Expected, claim: str | None) -> DesignResult | str:
+    """What the product says of all claims or of one; a string when it refuses or disagrees with itself."""
+    try:
+        limit = SECONDS_FOR_A_CIRCUIT
+        return verifier.check(wanted.file, claim=claim, view=wanted.view, limit=limit, processes=0).designs[0]
+    except verifier.EdgewrightError as error:
+        return f"{type(error).__name__}: {error}"
+
+
+def _difference(name: str, answer: Answer, results: dict[str, ClaimResult]) -> list[str]:
+    if name not in results:
+        return [f"{name}: not judged"]
+    if agree(answer, results[name]):
+        return []
+    return [f"{name}: {results[name].claim.text}\n    brute force {answer}\n    product {_in_words(results[name])}"]
 
 
 def agree(answer: Answer, result: ClaimResult) -> bool:
     if asks(result.claim.formula):
         return _measured_alike(answer, result)
+    if _is_settles(result.claim):
+        return answer.verdict == result.verdict.value
     ends = (None if answer.run is None else answer.run[-1][0], _end_of(result))
     return (answer.verdict, answer.empty) == (result.verdict.value, result.empty) and ends[0] == ends[1]
 

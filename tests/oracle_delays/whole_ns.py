@@ -12,7 +12,7 @@ from oracle_delays.claim_memory import DelayWorker, GlitchRule, Told, asks, refu
 from oracle_delays.timed_steps import AnyDelaySteps, State, Step, TimedSteps
 from verifier.circuit.netlist import Netlist
 from verifier.claims.claim import Claim, ClaimKind, View
-from verifier.claims.formula import Formula, PulsesLast
+from verifier.claims.formula import Formula, PulsesLast, Settles
 from verifier.claims.run import Instant
 
 LONGEST_ASKED = 40
@@ -75,6 +75,8 @@ class Behaviour:
             NoFirstInstantError, NoDelayError: the circuit has no runs to judge.
             TooBigError: there are more states than the caller wants to look at.
         """
+        if isinstance(claim.formula, Settles):
+            return Answer("proved" if self.settles() else "broken")
         refuse_where_asked(claim.formula)
         return _Search(self, claim, rule).answer()
 

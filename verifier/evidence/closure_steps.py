@@ -115,15 +115,17 @@ class StepsOf:
         """`ranked` has the ready elements, a row for each member. Choices among them are taken many at a time."""
         states, number = int(situations.counts[members].sum()), ranked.shape[1]
         at_a_time = max(1, STEPS_AT_ONCE // states)
+        of_rank = [ranked[:, rank] == np.arange(len(self._system.elements))[:, None] for rank in range(number)]
         for first in range(1, 1 << number, at_a_time):
-            choices = np.arange(first, min(first + at_a_time, 1 << number))
-            chosen = np.repeat(choices, len(members))
-            elements = np.tile(ranked, (len(choices), 1))
-            fired = np.zeros((len(self._system.elements), len(chosen)), np.bool_)
-            for rank in range(number):
-                fired[elements[:, rank], np.arange(len(chosen))] = chosen >> rank & 1
+            choices = range(first, min(first + at_a_time, 1 << number))
+            fired = np.zeros((len(self._system.elements), len(choices), len(members)), np.bool_)
+            for place, choice in enumerate(choices):
+                for rank in range(number):
+                    if choice >> rank & 1:
+                        fired[:, place] |= of_rank[rank]
+            fired = fired.reshape(len(fired), -1)
             changed = {self._elements_from + i: packed_bits(row) for i, row in enumerate(fired) if row.any()}
-            group = _Group(self._system, self._places, situations, np.tile(members, len(choices)))
+            group = _Group(self._system, situations, members, times=len(choices))
             yield from self._taken(group, changed, False, _Firing(self._system, fired))
 
     def _simple_steps(
@@ -131,7 +133,7 @@ class StepsOf:
     ) -> Iterator[Steps]:
         if not len(members):
             return
-        group = _Group(self._system, self._places, situations, members)
+        group = _Group(self._system, situations, members)
         every = np.full(words_for(len(members)), ~np.uint64(0))
         yield from self._taken(group, dict.fromkeys(flips, every), is_tick, lambda _: text)
 
@@ -204,22 +206,26 @@ class _Firing:
 
 
 class _Group:
-    """Some situations, in bit columns, with their states."""
+    """Some situations, so many times one after the other, in bit columns, with their states."""
 
-    def __init__(self, system: DelaySystem, places: KeyPlaces, situations: Situations, members: Whole) -> None:
+    def __init__(self, system: DelaySystem, situations: Situations, members: Whole, times: int = 1) -> None:
+        def repeated(truths: Sequence[Truths]) -> list[Truths]:
+            return [np.tile(column[members], times) for column in truths]
+
         def columns(truths: Sequence[Truths]) -> list[BitColumn]:
-            return [packed_bits(column[members]) for column in truths]
+            return [packed_bits(column) for column in repeated(truths)]
 
-        self.count = len(members)
-        self.state_counts = situations.counts[members]
-        rows = rows_of(situations.starts[members], self.state_counts)
-        self.states = tuple(word[rows] for word in situations.words)
+        counts = situations.counts[members]
+        rows = rows_of(situations.starts[members], counts)
+        self.count = times * len(members)
+        self.state_counts = np.tile(counts, times)
         self.starts = np.cumsum(self.state_counts) - self.state_counts
+        self.states = tuple(np.tile(word[rows], times) for word in situations.words)
         self.values = [known(column) for column in columns(situations.values)]
         self.excited = columns(situations.excited)
         self.at_longest = columns(situations.at_longest)
         self.at_most = columns(situations.at_most)
-        self.readings = _readings(system, [[truths[members] for truths in timer] for timer in situations.readings])
+        self.readings = _readings(system, [repeated(truths) for truths in situations.readings])
 
 
 def _readings(system: DelaySystem, readings: Sequence[Sequence[Truths]]) -> dict[int, Possible]:

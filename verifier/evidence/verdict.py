@@ -45,6 +45,8 @@ class Measured:
     """The next number, at which it is broken; None where no number at all breaks it."""
     run: Run | None
     """The replayed run that breaks it there."""
+    of: str = ""
+    """What the `?` stands in, where that is not the claim: `apart`, or the name of a given."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -16,7 +16,8 @@ def amount(number: int, unit: str) -> str:
 
 def tightest(measured: Measured, claim: Claim) -> str:
     """For the line of the verdict."""
-    told = f"tightest: {amount(measured.value, measured.unit)}"
+    subject = f"tightest {measured.of}" if measured.of else "tightest"
+    told = f"{subject}: {amount(measured.value, measured.unit)}"
     if measured.beyond is not None:
         return told
     return f"{told} or more" if _asks_for_largest(claim) else told

@@ -113,7 +113,8 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
     title = f"{clean(design.name)}: {clean(claim.name)} is {word.value}"
     if run is None and measured is not None and measured.beyond is not None:
         word, run = Verdict.BROKEN, measured.run
-        title += f" at {amount(measured.value, measured.unit)}{in_view(claim.view)}"
+        with_number = f" with {measured.of} at" if measured.of else " at"
+        title += f"{with_number} {amount(measured.value, measured.unit)}{in_view(claim.view)}"
         title += f"; at {amount(measured.beyond, measured.unit)} it is broken"
     else:
         title += in_view(claim.view)

@@ -64,14 +64,17 @@ class DelayJudge:
     def _measured(self, claim: Claim) -> ClaimResult:
         """For a `?` in the claim or in a given, the tightest number."""
         in_claim = asked_bound(claim.formula)
-        in_givens = [bound.unit for given in self.design.givens if (bound := asked_bound(given.formula))]
-        in_givens += [Unit.NANOSECONDS for pin in self.design.netlist.inputs if pin.apart_asked and self._timed]
+        in_givens = [given.name for given in self.design.givens if asked_bound(given.formula)]
+        in_givens += ["apart" for pin in self.design.netlist.inputs if pin.apart_asked and self._timed]
         if in_claim is not None and in_givens:
             return _undecided(claim, "", "one number is measured at a time, and there is a `?` in a given or an input too")
         if in_claim is not None:
             return measure(claim, self._with_trigger)
         if in_givens and claim.kind is not ClaimKind.CAN:
-            return smallest(claim, in_givens[0], lambda amount: self._assuming(amount)._with_trigger(claim))
+            found = smallest(claim, Unit.NANOSECONDS, lambda amount: self._assuming(amount)._with_trigger(claim))
+            measured = found.measured
+            named = None if measured is None else dataclasses.replace(measured, of=in_givens[0])
+            return dataclasses.replace(found, measured=named)
         if in_givens:
             return _undecided(claim, "", "a given or an input has a `?`, which is measured for `must` alone")
         return self._with_trigger(claim)
