@@ -30,7 +30,9 @@ from verifier.logic.delay_system import DelaySystem
 from verifier.logic.reached_states import ReachedStates
 
 STATES_AT_ONCE = 1 << 19
-"""Larger is faster; this many take about 200 MiB."""
+"""Larger is faster."""
+NODES_AT_ONCE = 1 << 29
+"""A node of the graph takes a quarter of a byte for each state."""
 
 
 def recheck_states(system: DelaySystem, states: ReachedStates, *, limit_seconds: float) -> None:
@@ -45,9 +47,10 @@ def recheck_states(system: DelaySystem, states: ReachedStates, *, limit_seconds:
     keys = SortedKeys(_all_keys(system, places, states, check_clock))
     _check_start(system, places, keys, check_clock)
     steps_of = StepsOf(system, places, check_clock)
-    for start in range(0, keys.count, STATES_AT_ONCE):
+    at_once = max(1, min(STATES_AT_ONCE, NODES_AT_ONCE // len(system.graph)))
+    for start in range(0, keys.count, at_once):
         check_clock()
-        words = tuple(word[start : start + STATES_AT_ONCE] for word in keys.words)
+        words = tuple(word[start : start + at_once] for word in keys.words)
         for steps in steps_of.steps(situations_in(system, places, words)):
             check_clock()
             _check_steps(system, places, keys, steps)

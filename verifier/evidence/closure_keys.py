@@ -105,7 +105,7 @@ class SortedKeys:
         return None if len(there) == 0 or there[absent] else absent
 
     def _has_all(self, word: KeyWord) -> bool:
-        """For states of one word. Sorting first halves the time: many are the same, and neighbours are found together."""
+        """For states of one word. Sorting first halves the time: many are the same, and neighbours lie close."""
         _, there = _places_in(self._beginnings[0], _sorted_once(word))
         return bool(there.all())
 

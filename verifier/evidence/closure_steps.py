@@ -123,10 +123,10 @@ class StepsOf:
                 for rank in range(number):
                     if choice >> rank & 1:
                         fired[:, place] |= of_rank[rank]
-            fired = fired.reshape(len(fired), -1)
-            changed = {self._elements_from + i: packed_bits(row) for i, row in enumerate(fired) if row.any()}
+            of_element = fired.reshape(len(fired), -1)
+            changed = {self._elements_from + i: packed_bits(row) for i, row in enumerate(of_element) if row.any()}
             group = _Group(self._system, situations, members, times=len(choices))
-            yield from self._taken(group, changed, False, _Firing(self._system, fired))
+            yield from self._taken(group, changed, False, _Firing(self._system, of_element))
 
     def _simple_steps(
         self, situations: Situations, members: Whole, flips: set[int], is_tick: bool, text: str

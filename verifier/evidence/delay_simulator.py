@@ -226,7 +226,7 @@ class DelaySimulator:
     def _settlings(self, state: DelayState) -> Iterator[DelayState]:
         """The state, and those in which some unsure flip-flops have become sure, of either value."""
         yield state
-        if self._rules is None or state.timers is None or not any(left is not None for left in state.timers.unsure):
+        if self._rules is None or state.timers is None or not self._has_doubts(state):
             return
         flip_flops, before = self.netlist.flip_flops, state.timers.unsure
         ways = [
@@ -241,6 +241,10 @@ class DelaySimulator:
                 timers = self._rules.after_settling(state.timers, excited, unsure)
                 yield replace(state, holding=holding, timers=timers)
 
+    def _has_doubts(self, state: DelayState) -> bool:
+        """Some flip-flop is unsure, so that a move that shows nowhere may make it sure."""
+        return state.timers is not None and any(left is not None for left in state.timers.unsure)
+
     def _ticked(self, state: DelayState) -> Iterator[DelayState]:
         if self._rules is None or state.timers is None or not self._rules.passes(state.timers, state.values):
             return
@@ -253,7 +257,8 @@ class DelaySimulator:
         """Every state in which the circuit may be at the last instant of the run.
 
         Between two instants that differ, as many ticks pass as there are ns between them, and then the move comes. Two
-        instants that do not differ are apart by ticks alone. In the any-delay view, times are not looked at.
+        instants that do not differ are apart by ticks alone, or by a flip-flop that becomes sure. In the any-delay
+        view, times are not looked at.
 
         Raises:
             InternalDisagreement: these instants cannot follow one another, or the first cannot be one.
@@ -275,7 +280,9 @@ class DelaySimulator:
             if run.instants[i] != run.instants[i - 1]:
                 states = _all_after(states, partial(self._reaching, run.instants[i]), budget)
             elif times[i] == times[i - 1]:
-                raise self._disagreement(i, "nothing happens")
+                if not any(map(self._has_doubts, states)):
+                    raise self._disagreement(i, "nothing happens")
+                states = _all_after(states, self._settlings, budget)
             if not states:
                 raise self._disagreement(i, "no move leads here")
         return frozenset(states)

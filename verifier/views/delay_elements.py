@@ -183,13 +183,10 @@ class DelayedNets:
 
     def _loop_at_first(self, members: tuple[Driver, ...]) -> Literal:
         graph = self.graph
-        stable = graph.all_of([self._stands(member) for member in members])
-        obeys = graph.all_of([self._obeys_start(member) for member in members])
-        regular = graph.conjunction(stable, obeys)
-        if any(member.start is None for member in members):
-            return regular
-        given = [graph.equivalence(self.now[m.output], TRUE if m.start else FALSE) for m in members]
-        return graph.disjunction(regular, graph.all_of(given))
+        if all(member.start is not None for member in members):
+            return graph.all_of([graph.equivalence(self.now[m.output], TRUE if m.start else FALSE) for m in members])
+        stable = [self._stands(member) for member in members]
+        return graph.all_of([*stable, *(self._obeys_start(member) for member in members)])
 
     def _stands(self, member: Driver) -> Literal:
         """Not excited, all of it being as it is for long."""

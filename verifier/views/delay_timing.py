@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from verifier.circuit.netlist import FlipFlop, Latch, NetId, Timing
 from verifier.claims.formula import TimingRule
 from verifier.logic.bit_graph import FALSE, TRUE, Literal
-from verifier.logic.delay_system import Delay, DelayedElement, Follower, Reading, Timer
+from verifier.logic.delay_system import Follower, Reading, SourceMove, Timer
 from verifier.views.delay_elements import DelayedNets
 from verifier.views.gate_logic import level_literal
 
@@ -57,7 +57,10 @@ class StorageTiming:
     unsure: Literal = FALSE
     """In this move, what the flip-flop holds becomes either value."""
     followers: tuple[Follower, ...] = ()
-    elements: tuple[DelayedElement, ...] = ()
+    resolving: tuple[SourceMove, ...] = ()
+    """The moves in which what it holds becomes sure."""
+    holds_time: Literal = FALSE
+    """Time waits for such a move."""
 
 
 def flip_flop_timing(nets: DelayedNets, flip_flop: FlipFlop, timing: Timing, bench: TimerBench) -> StorageTiming:
@@ -80,9 +83,7 @@ def flip_flop_timing(nets: DelayedNets, flip_flop: FlipFlop, timing: Timing, ben
     breached = graph.any_of([breaches.get(rule, FALSE) for rule in (TimingRule.SET_UP, TimingRule.HOLD)])
     if breached == FALSE:
         return StorageTiming(breaches=breaches)
-    if timing.settling == 0:
-        return StorageTiming(breaches=breaches, unsure=breached)
-    return _unsure_for_some_time(nets, flip_flop, timing.settling, breached, breaches)
+    return _unsure_for_some_time(nets, flip_flop, timing.settling, breached, breaches, bench)
 
 
 def latch_timing(nets: DelayedNets, latch: Latch, timing: Timing, bench: TimerBench) -> StorageTiming:
@@ -114,23 +115,30 @@ def _data_breaches(
 
 
 def _unsure_for_some_time(
-    nets: DelayedNets, flip_flop: FlipFlop, settling: int, breached: Literal, breaches: Mapping[TimingRule, Literal]
+    nets: DelayedNets,
+    flip_flop: FlipFlop,
+    settling: int,
+    breached: Literal,
+    breaches: Mapping[TimingRule, Literal],
+    bench: TimerBench,
 ) -> StorageTiming:
-    """Unsure is when `doubt` and `resolved` differ; `resolved` follows within the settling time, like an element."""
+    """Unsure is when `doubt` and `resolved` differ; a move of its own turns `resolved` over, and time waits for it."""
     graph, name = nets.graph, nets.netlist.nets[flip_flop.output].name
     doubt, resolved = nets.bit(f"{name} doubt"), nets.bit(f"{name} resolved")
     was_unsure = graph.exclusive_or(doubt.before, resolved.before)
     resolves = graph.exclusive_or(resolved.before, resolved.now)
-    ends = graph.disjunction(nets.samples(flip_flop), _forced(nets, flip_flop))
-    sure = graph.disjunction(ends, resolves)
+    forced = _forced(nets, flip_flop)
+    sure = graph.any_of([nets.samples(flip_flop), forced, resolves])
     kept = graph.select(sure, resolved.now, doubt.before)
-    begins = graph.conjunction(breached, graph.disjunction(was_unsure ^ 1, sure))
-    begins = graph.conjunction(begins, _forced(nets, flip_flop) ^ 1)
+    begins = graph.all_of([breached, forced ^ 1, graph.disjunction(was_unsure ^ 1, sure)])
+    (too_long,) = bench.readings(f"{name} unsure", breached, [settling])
+    is_unsure = graph.exclusive_or(doubt.now, resolved.now)
     return StorageTiming(
         breaches=breaches,
         unsure=graph.conjunction(was_unsure, resolves),
         followers=(Follower(bit=doubt, next=graph.exclusive_or(kept, begins)),),
-        elements=(DelayedElement(bit=resolved, target=doubt.now, rise=Delay(0, settling), fall=Delay(0, settling)),),
+        resolving=(SourceMove(bits=(resolved,), enabled=is_unsure),),
+        holds_time=graph.conjunction(is_unsure, too_long),
     )
 
 

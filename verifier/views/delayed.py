@@ -15,7 +15,7 @@ from verifier.claims.formula import Formula, TimingRule
 from verifier.claims.run import Instant
 from verifier.claims.trigger import trigger_of, watched
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
-from verifier.logic.delay_system import DelayedElement, DelayedInstant, DelaySystem, Follower
+from verifier.logic.delay_system import DelayedInstant, DelaySystem, Follower
 from verifier.views.delay_algebra import DelayAlgebra, DelayMonitor
 from verifier.views.delay_elements import DelayedNets
 from verifier.views.delay_sources import timed_sources, untimed_sources
@@ -45,7 +45,9 @@ class DelayedModel:
 
     def instants_of(self, found: Sequence[DelayedInstant]) -> tuple[Instant, ...]:
         """Values of all nets."""
-        return self._instants([instant.values for instant in found])
+        inputs = len(self.design.netlist.input_nets)
+        unsure = sum(may_be_unsure(part, self.timed) for part in self.design.netlist.flip_flops)
+        return self._instants([instant.values[:inputs] + instant.values[inputs + unsure :] for instant in found])
 
     def instants_at(self, states: Iterable[int]) -> tuple[Instant, ...]:
         """The same for states given as numbers: bit `i` is bit `i` of sources, elements, followers."""
@@ -61,6 +63,12 @@ class DelayedModel:
         return tuple(
             tuple(values[places[net]] if net in places else constants[net] for net in order) for values in found
         )
+
+
+def may_be_unsure(flip_flop: FlipFlop, timed: bool) -> bool:
+    """Whether it has a source bit of its own, after those of the inputs."""
+    timing = flip_flop.timing if timed else None
+    return timing is not None and bool(timing.set_up or timing.hold)
 
 
 def _net_order(nets: DelayedNets) -> list[NetId]:
@@ -92,10 +100,11 @@ class _Question:
         memories = self._memories()
         at_first, later = self._at_first(), {self._algebra.first: FALSE}
         elements = [nets.element(driver, self._timed) for driver in nets.elements]
-        extra: list[DelayedElement] = [element for timing in self._timings.values() for element in timing.elements]
+        resolving = [move for timing in self._timings.values() for move in timing.resolving]
+        resolved = [bit for move in resolving for bit in move.bits]
         doubts = [follower for timing in self._timings.values() for follower in timing.followers]
         first = [nets.possible_at_first()]
-        first += [element.bit.now ^ 1 for element in extra]
+        first += [bit.now ^ 1 for bit in resolved]
         first += [follower.bit.now ^ 1 for follower in (*doubts, *self._sources.followers)]
         for memory in memories:
             (value,) = graph.substitute([memory.next], at_first)
@@ -105,8 +114,8 @@ class _Question:
         return DelaySystem(
             graph=graph,
             timed=self._timed,
-            sources=tuple(nets.bits[net] for net in nets.netlist.input_nets),
-            elements=(*elements, *extra),
+            sources=(*(nets.bits[net] for net in nets.netlist.input_nets), *resolved),
+            elements=tuple(elements),
             followers=(
                 *doubts,
                 *held,
@@ -114,13 +123,15 @@ class _Question:
                 *(Follower(bit=m.bit, next=graph.substitute([m.next], later)[0]) for m in memories),
             ),
             timers=self._bench.timers(later),
-            moves=self._sources.moves,
+            moves=(*self._sources.moves, *resolving),
             first=graph.all_of(first),
             bad_at_first=bad_at_first,
             bad=bad,
             permitted_at_first=permitted_at_first,
             permitted=permitted,
-            holds_time=self._sources.holds_time,
+            holds_time=graph.any_of(
+                [self._sources.holds_time, *(timing.holds_time for timing in self._timings.values())]
+            ),
             choices=tuple(self._choices),
             tick=self._tick if self._timed else None,
         )
