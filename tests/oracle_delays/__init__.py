@@ -1,1 +1,1 @@
-"""Brute-force reading of grammar/README.md, part IV: the delay views. Shares nothing with `verifier` but its plain data."""
+"""Brute-force reading of grammar/README.md, part IV: the delay views. Shares only plain data with `verifier`."""

@@ -7,7 +7,6 @@ it was, a deadline as far as it was waited for. Words without ns are judged by `
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
 
 from oracle.formulas import Events, Memory, Worker
 
@@ -30,13 +29,6 @@ from verifier.claims.run import Instant
 NOTHING_HAPPENED = Events(raced=False, oscillated=False, may_glitch=frozenset())
 
 
-class GlitchRule(Enum):
-    """When the count of changes begins anew."""
-
-    INPUT_CHANGE = "at every input change"
-    QUIET = "whenever the circuit is quiet"
-
-
 @dataclass(frozen=True)
 class Told:
     """A claim at one instant."""
@@ -51,13 +43,17 @@ class DelayWorker(Worker):
     """One instant of a delay view. Counters stop at `longest` where a `?` stands, else one past the number."""
 
     def __init__(
-        self, instant: Instant, memory: Memory | None, step: Step, before: Instant | None, longest: int, rule: GlitchRule
+        self,
+        instant: Instant,
+        memory: Memory | None,
+        step: Step,
+        before: Instant | None,
+        longest: int,
     ) -> None:
         super().__init__(instant, memory)
         self.step = step
         self.before = instant if before is None else before
         self.longest = longest
-        self.rule = rule
         self.asked: int | None = None
 
     def tell(self, formula: Formula) -> Told:
@@ -129,11 +125,11 @@ class DelayWorker(Worker):
         for net in formula.signal.nets:
             count = self._number(self.previous(0))
             if self.step.inputs_moved:
-                count = 0 if self.rule is GlitchRule.INPUT_CHANGE else count
+                count = 0
             elif self.instant[net] != self.before[net]:
                 count += 1
             holds = holds and count <= 1
-            self.new.append(0 if self.rule is GlitchRule.QUIET and self.step.quiet else min(count, 2))
+            self.new.append(min(count, 2))
         return Told(holds)
 
 

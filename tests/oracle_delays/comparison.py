@@ -10,7 +10,7 @@ from random import Random
 from oracle.targets import TooBigError, Work
 
 import verifier
-from oracle_delays.claim_memory import GlitchRule, asks
+from oracle_delays.claim_memory import asks
 from oracle_delays.moves import Moves, NoFirstInstantError
 from oracle_delays.random_delays import random_wiring
 from oracle_delays.rational_runs import random_run
@@ -25,7 +25,6 @@ from verifier.language import loads
 MOST_WORK = 30_000
 """About two seconds for one circuit; those that are too big are drawn anew."""
 SECONDS_FOR_A_CIRCUIT = 120.0
-GLITCH_RULE = GlitchRule.INPUT_CHANGE
 
 
 @dataclass(frozen=True)
@@ -108,7 +107,7 @@ def expected(random: Random, *, timed: bool = True, at_most: int = MOST_WORK) ->
         claims = judged_claims(file.designs[0])
         behaviour = Behaviour(file.designs[0].netlist, View.TIMED if timed else View.ANY_DELAY, Work(at_most))
         try:
-            return Expected(text, file, {key(claim): behaviour.answer(claim, GLITCH_RULE) for claim in claims})
+            return Expected(text, file, {key(claim): behaviour.answer(claim) for claim in claims})
         except NoFirstInstantError:
             return Expected(text, file, {})
         except TooBigError:
@@ -134,7 +133,8 @@ def differences(wanted: Expected) -> list[str]:
     """One line for each claim on which the product says something else; empty when they agree."""
     if not wanted.answers:
         told = _judged(wanted, None)
-        return [f"verdicts although there is no first instant: {told}"] if isinstance(told, DesignResult) else []
+        verdicts = [result.verdict.value for result in told.claims] if isinstance(told, DesignResult) else []
+        return [f"verdicts although there is no first instant: {verdicts}"] if verdicts else []
     told = _judged(wanted, None)
     if isinstance(told, DesignResult):
         results = {key(result.claim): result for result in told.claims}
@@ -177,11 +177,16 @@ def _end_of(result: ClaimResult) -> int | None:
     """In ns; in the any-delay view, in moves."""
     if result.run is None:
         return None
-    return len(result.run) - 1 if result.run.times is None or result.claim.view is View.ANY_DELAY else result.run.times[-1]
+    return (
+        len(result.run) - 1 if result.run.times is None or result.claim.view is View.ANY_DELAY else result.run.times[-1]
+    )
 
 
 def _measured_alike(answer: Answer, result: ClaimResult) -> bool:
-    """Pulses of no width at all are proved to last 0 ns here, and called broken there."""
+    """Pulses of no width at all are proved to last 0 ns here, and called broken there; that no number at all will do is
+    a verdict here, and may be left undecided there."""
+    if answer.verdict == "broken" and result.verdict is Verdict.UNDECIDED:
+        return True
     if result.verdict is Verdict.BROKEN:
         no_width = wants_largest(result.claim.formula) and answer.number == 0
         return answer.verdict == "broken" or no_width
@@ -226,7 +231,7 @@ def is_against(reading: Reading, claim: Claim, answer: Answer) -> bool:
     if answer.verdict != "proved":
         return False
     if not asks(claim.formula):
-        return reading.breaks(claim.formula, GLITCH_RULE)
+        return reading.breaks(claim.formula)
     if answer.number is not None:
         return reading.is_beaten(claim.formula, answer.number)
     return wants_largest(claim.formula) and reading.is_beaten(claim.formula, 40)

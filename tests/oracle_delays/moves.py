@@ -118,7 +118,7 @@ class Moves:
     # Inputs
 
     def input_changes(self) -> list[tuple[tuple[Input, ...], Flips]]:
-        """Which inputs may turn over in one move (12.1), each with the nets that do; whether it is time is not asked."""
+        """Which inputs may turn over in one move (12.1), each with the nets that do, at any time."""
         found: list[tuple[tuple[Input, ...], Flips]] = []
         movable = [pin for pin in self.netlist.inputs if pin.input_class is not InputClass.STRAPPED]
         for pins in subsets(movable):
@@ -178,9 +178,11 @@ class Moves:
             return True
         if isinstance(self.drivers[net], Gate):
             return False
-        return self._stable_values(net, {**around, net: start}) == self._stable_values(
-            net, {**around, net: not start}
-        ) != {start}
+        return (
+            self._stable_values(net, {**around, net: start})
+            == self._stable_values(net, {**around, net: not start})
+            != {start}
+        )
 
     def _stable_values(self, net: NetId, around: dict[NetId, bool]) -> set[bool]:
         """The target (11), `around[net]` being its own value; both for a set-reset latch with both pins active."""

@@ -6,6 +6,7 @@ Everything is drawn from the one `Random` that is handed in. Some of the drawn c
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from random import Random
 
 INPUT_NAMES = ("lever", "rope")
@@ -166,7 +167,7 @@ def _draw_ring(draft: Draft, room: int) -> None:
     names = [f"bell_{len(draft.driven) + place}" for place in range(length)]
     kind = random.choice(("nand", "nor", "and", "or"))
     draft.lines.append(f"{names[0]} = {kind}({random.choice(draft.nets)}, {names[-1]}){draft.takes()}")
-    for old, name in zip(names, names[1:], strict=False):
+    for old, name in pairwise(names):
         draft.lines.append(f"{name} = {random.choice(('not ', ''))}{old}{draft.takes()}")
     draft.driven.extend(names)
 

@@ -31,7 +31,6 @@ class Moment:
     at: Time
     instant: Instant
     inputs_moved: bool
-    quiet: bool
     breaches: frozenset[tuple[TimingRule, NetId]] = frozenset()
 
 
@@ -196,8 +195,7 @@ class RealRun:
         }
 
     def _record(self, inputs_moved: bool, breaches: frozenset[tuple[TimingRule, NetId]]) -> None:
-        quiet = self.moves.is_quiet(self.point)
-        self.moments.append(Moment(self.now, self.point.instant, inputs_moved, quiet, breaches))
+        self.moments.append(Moment(self.now, self.point.instant, inputs_moved, breaches))
 
     # Set-up, hold and width, as the data sheet draws them
 

@@ -10,7 +10,6 @@ from fractions import Fraction
 
 from oracle.formulas import apply, compare
 
-from oracle_delays.claim_memory import GlitchRule
 from oracle_delays.rational_runs import Moment
 from verifier.claims.formula import (
     Apply,
@@ -91,11 +90,11 @@ class Reading:
 
     # Claims
 
-    def breaks(self, formula: Formula, rule: GlitchRule = GlitchRule.INPUT_CHANGE) -> bool:
+    def breaks(self, formula: Formula) -> bool:
         """Whether this run is against the claim, which has no `?`."""
         match formula:
             case NeverGlitches():
-                return self._glitches(formula, rule)
+                return self._glitches(formula)
             case PulsesLast(at_least=Bound(amount=int(amount))):
                 return any(width < amount for width in self.widths(formula))
             case KeepsTiming():
@@ -117,13 +116,12 @@ class Reading:
     def _somewhere(self, formula: Formula) -> bool:
         return any(self.value(formula, i) for i in range(len(self.moments)))
 
-    def _glitches(self, formula: NeverGlitches, rule: GlitchRule) -> bool:
+    def _glitches(self, formula: NeverGlitches) -> bool:
         for net in formula.signal.nets:
             changes = 0
             for old, new in zip(self.moments, self.moments[1:], strict=False):
-                changed = not new.inputs_moved and old.instant[net] != new.instant[net]
-                begins_anew = new.inputs_moved if rule is GlitchRule.INPUT_CHANGE else old.quiet
-                changes = int(changed) + (0 if begins_anew else changes)
+                changed = old.instant[net] != new.instant[net]
+                changes = 0 if new.inputs_moved else changes + int(changed)
                 if changes > 1:
                     return True
         return False

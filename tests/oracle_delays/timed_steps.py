@@ -45,8 +45,6 @@ class Step:
 
     elapsed: int
     inputs_moved: bool
-    quiet: bool
-    """Whether the instant it leads to is."""
     breaches: frozenset[Breach] = frozenset()
 
 
@@ -57,7 +55,7 @@ class AnyDelaySteps:
         self.moves = Moves(netlist)
 
     def first(self) -> list[tuple[State, Step]]:
-        return [(State(point), Step(0, False, self.moves.is_quiet(point))) for point in self.moves.first()]
+        return [(State(point), Step(0, False)) for point in self.moves.first()]
 
     def after(self, state: State) -> list[tuple[State, Step]]:
         point = state.point
@@ -65,7 +63,7 @@ class AnyDelaySteps:
         if self.moves.is_quiet(point):
             reached.extend((flips, True) for _, flips in self.moves.input_changes())
         return [
-            (State(new), Step(1, inputs_moved, self.moves.is_quiet(new)))
+            (State(new), Step(1, inputs_moved))
             for flips, inputs_moved in reached
             for new in self.moves.after(point, flips)
         ]
@@ -127,7 +125,7 @@ class TimedSteps:
     # Steps
 
     def first(self) -> list[tuple[State, Step]]:
-        return [(self._first_state(point), Step(0, False, self.moves.is_quiet(point))) for point in self.moves.first()]
+        return [(self._first_state(point), Step(0, False)) for point in self.moves.first()]
 
     def _first_state(self, point: Point) -> State:
         excited = self.moves.excited(point)
@@ -146,15 +144,15 @@ class TimedSteps:
 
     def after(self, state: State) -> list[tuple[State, Step]]:
         moved = [
-            (new, Step(0, inputs_moved, self.moves.is_quiet(new.point), breaches))
+            (new, Step(0, inputs_moved, breaches))
             for flips, pins in self.possible_flips(state)
             for inputs_moved in (bool(pins),)
             for new, breaches in self._moved(state, flips, pins)
         ]
-        resolved = [(new, Step(0, False, self.moves.is_quiet(new.point))) for new in self._resolved(state)]
+        resolved = [(new, Step(0, False)) for new in self._resolved(state)]
         if not self.may_tick(state):
             return moved + resolved
-        return [*moved, *resolved, (self._ticked(state), Step(1, False, self.moves.is_quiet(state.point)))]
+        return [*moved, *resolved, (self._ticked(state), Step(1, False))]
 
     def possible_flips(self, state: State) -> list[tuple[Flips, tuple[Input, ...]]]:
         point = state.point
@@ -211,9 +209,7 @@ class TimedSteps:
             unsure=tuple(None if age is None else age + 1 for age in state.unsure),
         )
 
-    def _moved(
-        self, state: State, flips: Flips, pins: tuple[Input, ...]
-    ) -> list[tuple[State, frozenset[Breach]]]:
+    def _moved(self, state: State, flips: Flips, pins: tuple[Input, ...]) -> list[tuple[State, frozenset[Breach]]]:
         old = state.point.instant
         new = tuple(value != (net in flips) for net, value in enumerate(old))
         breaches = frozenset(self._breaches(state, flips, new))
@@ -221,13 +217,11 @@ class TimedSteps:
         waited = replace(
             state,
             phases=tuple(
-                (True, 0) if pin in pins else phase
-                for pin, phase in zip(self.free_running, state.phases, strict=True)
+                (True, 0) if pin in pins else phase for pin, phase in zip(self.free_running, state.phases, strict=True)
             ),
             since_hand=since_hand,
             since_change=tuple(
-                0 if net in flips else since
-                for net, since in zip(self.watched_nets, state.since_change, strict=True)
+                0 if net in flips else since for net, since in zip(self.watched_nets, state.since_change, strict=True)
             ),
             since_edge=tuple(
                 0 if ends_sampling(self.moves, part, old, new) else since

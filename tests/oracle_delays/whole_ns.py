@@ -8,7 +8,7 @@ import networkx as nx
 from oracle.formulas import Memory
 from oracle.targets import Work
 
-from oracle_delays.claim_memory import DelayWorker, GlitchRule, Told, asks, refuse_where_asked
+from oracle_delays.claim_memory import DelayWorker, Told, asks, refuse_where_asked
 from oracle_delays.timed_steps import AnyDelaySteps, State, Step, TimedSteps
 from verifier.circuit.netlist import Netlist
 from verifier.claims.claim import Claim, ClaimKind, View
@@ -68,7 +68,7 @@ class Behaviour:
 
     # Claims
 
-    def answer(self, claim: Claim, rule: GlitchRule = GlitchRule.INPUT_CHANGE) -> Answer:
+    def answer(self, claim: Claim) -> Answer:
         """The verdict on a claim of this view.
 
         Raises:
@@ -78,7 +78,7 @@ class Behaviour:
         if isinstance(claim.formula, Settles):
             return Answer("proved" if self.settles() else "broken")
         refuse_where_asked(claim.formula)
-        return _Search(self, claim, rule).answer()
+        return _Search(self, claim).answer()
 
     def settles(self) -> bool:
         """`settles` in the any-delay view (32)."""
@@ -91,7 +91,7 @@ class Behaviour:
                 return False
         quiet_ones = {state for state in reached if self.steps.moves.is_quiet(state.point)}
         for state in quiet_ones:
-            changes = {}
+            changes: dict[tuple[bool, ...], set[State]] = {}
             for new, step in self.after(state):
                 if step.inputs_moved:
                     inputs = tuple(new.point.instant[net] for net in self.netlist.input_nets)
@@ -112,10 +112,9 @@ class _Search:
     In the any-delay view every move is a layer, so that it is a shortest.
     """
 
-    def __init__(self, behaviour: Behaviour, claim: Claim, rule: GlitchRule) -> None:
+    def __init__(self, behaviour: Behaviour, claim: Claim) -> None:
         self.behaviour = behaviour
         self.claim = claim
-        self.rule = rule
         self.cause: dict[Node, Arrival | None] = {}
         """How each node was met first: from which node, and the ns on the way."""
         self.triggered = False
@@ -156,8 +155,8 @@ class _Search:
     def _told(self, state: State, step: Step, origin: Node | None) -> tuple[Told, Memory]:
         before = None if origin is None else origin[0].point.instant
         memory = None if origin is None else origin[1]
-        elapsed = step if self.behaviour.view is View.TIMED else Step(0, step.inputs_moved, step.quiet)
-        worker = DelayWorker(state.point.instant, memory, elapsed, before, LONGEST_ASKED, self.rule)
+        elapsed = step if self.behaviour.view is View.TIMED else Step(0, step.inputs_moved)
+        worker = DelayWorker(state.point.instant, memory, elapsed, before, LONGEST_ASKED)
         told = worker.tell(self.claim.formula)
         if told.trigger is not None:
             self.has_trigger = True

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
+from collections.abc import Callable
 
 from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.claims.formula import Literal, Settles, Unit
@@ -43,12 +44,15 @@ MOST_FRAMES = 200
 class DelayJudge:
     """Judges the claims of one design in one of the delay views."""
 
-    def __init__(self, design: Design, view: View, *, depth: int | None) -> None:
+    def __init__(
+        self, design: Design, view: View, *, depth: int | None, on_progress: Callable[[int], None] | None = None
+    ) -> None:
         """Raises SourceError when something in the circuit has no delay or no timing."""
         givens = tuple(given for given in design.givens if restricts(given, view))
         self.design = dataclasses.replace(design, givens=givens)
         self._timed = view is View.TIMED
         self._depth = depth
+        self._on_progress = on_progress
         self._model = DelayedModel(self.design, timed=self._timed)
         self._model.refuse()
         self._deadline = 0.0
@@ -67,7 +71,9 @@ class DelayJudge:
         in_givens = [given.name for given in self.design.givens if asked_bound(given.formula)]
         in_givens += ["apart" for pin in self.design.netlist.inputs if pin.apart_asked and self._timed]
         if in_claim is not None and in_givens:
-            return _undecided(claim, "", "one number is measured at a time, and there is a `?` in a given or an input too")
+            return _undecided(
+                claim, "", "one number is measured at a time, and there is a `?` in a given or an input too"
+            )
         if in_claim is not None:
             return measure(claim, self._with_trigger)
         if in_givens and claim.kind is not ClaimKind.CAN:
@@ -91,7 +97,7 @@ class DelayJudge:
         )
         netlist = dataclasses.replace(netlist, inputs=inputs)
         design = dataclasses.replace(self.design, givens=givens, netlist=netlist)
-        other = DelayJudge(design, View.TIMED, depth=self._depth)
+        other = DelayJudge(design, View.TIMED, depth=self._depth, on_progress=self._on_progress)
         other._deadline = self._deadline
         return other
 
@@ -127,7 +133,7 @@ class DelayJudge:
         """Without delays it is a transition system like any other."""
         untimed = untimed_system(delays)
         system = untimed.system.cone_of_influence()
-        match Chooser().decide(system, limit_seconds=self._left, depth=self._depth, progress=None):
+        match Chooser().decide(system, limit_seconds=self._left, depth=self._depth, progress=self._on_progress):
             case Reached() as reached:
                 instants = self._model.instants_of(untimed.instants_of(reached.counterexample))
                 return self._confirmed(claim, reached.engine, instants, tuple(0 for _ in instants))
@@ -143,7 +149,9 @@ class DelayJudge:
 
     def _by_all_states(self, claim: Claim, system: DelaySystem) -> ClaimResult:
         share = self._left * SHARE_OF_ALL_STATES
-        found = decide_delayed(system, limit_seconds=share, memory_bytes=MEMORY_BYTES, depth=self._depth)
+        found = decide_delayed(
+            system, limit_seconds=share, memory_bytes=MEMORY_BYTES, depth=self._depth, progress=self._on_progress
+        )
         match found:
             case DelayedReached(instants=instants, engine=engine):
                 times = tuple(instant.at for instant in instants)

@@ -101,7 +101,7 @@ class Judge:
         from verifier.workbench.delay_judge import DelayJudge
 
         if view not in self._delayed:
-            self._delayed[view] = DelayJudge(self.design, view, depth=self._depth)
+            self._delayed[view] = DelayJudge(self.design, view, depth=self._depth, on_progress=self._on_depth)
         return self._delayed[view]
 
     def judge(self, claim: Claim, limit_seconds: float | None = None) -> ClaimResult:
