@@ -2,8 +2,8 @@
 
 The circuit holds the choice of a pulse source until both sources agree, in NANDs; more gates are buffers behind `beat`,
 in a row. Three things grow, one at a time: gates, the upper bound of every delay, the half period of the sources. For
-each size, the time and the states that a proof takes (`beat` pulses last at least 1 ns), the time in which the second opinion
-judges it, and the time in which each engine finds a pulse shorter than the greatest width that is proved.
+each size: the time and the states that a proof takes (pulses of `beat` last at least 1 ns), the time in which the
+second opinion judges it, and the time in which each engine finds a pulse of less than 2 ns.
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ from verifier.language import loads
 
 MOST_WORK = 30_000
 """About two seconds for one circuit; those that are too big are drawn anew."""
-SECONDS_FOR_A_CIRCUIT = 120.0
+SECONDS_FOR_A_CIRCUIT = 60.0
 
 
 @dataclass(frozen=True)

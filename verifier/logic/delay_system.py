@@ -1,7 +1,7 @@
-"""What the engines of the delay views read: bits that take time to change, timers, moves (`grammar/README.md`, part IV).
+"""What the engines of the delay views read: bits that take time to change, timers, moves (reference, part IV).
 
 A state has a value for every bit (elements, sources, followers), for every element the *age* of its excitation in ns,
-and for every timer a number of ns. All literals are over one `BitGraph`. Their variables are of three kinds:
+and for every timer a number of ns. All literals are over one `BitGraph`. Their variables are of four kinds:
 
 - `bit.before` and `bit.now`: the bit before and after a move or tick;
 - `reading.variable`: 1 when a timer has reached a number of ns in the state *before* the move or tick;
