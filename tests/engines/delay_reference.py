@@ -45,7 +45,9 @@ class Reference:
             now = {bit.now: value for bit, value in zip(self.bits, values, strict=True)}
             if self.holds(self.system.first, now) and self.holds(self.system.permitted_at_first, now):
                 ages = tuple(0 if self.is_excited(element, now) else None for element in self.system.elements)
-                counts = tuple(timer.start for timer in self.system.timers)
+                counts = tuple(
+                    0 if self.holds(timer.reset_at_first, now) else timer.start for timer in self.system.timers
+                )
                 found.append(((values, ages, counts), self.holds(self.system.bad_at_first, now)))
         return found
 

@@ -100,7 +100,7 @@ class TimedSteps:
             timing = part.timing
             assert timing is not None
             for net, figure in (
-                *((pin, timing.set_up) for pin in data_pins(part)),
+                *((pin, timing.set_up and timing.set_up + 1) for pin in data_pins(part)),
                 (clock_net(part), timing.clock_width),
                 *((level.net, timing.clear_width) for level in asynchronous_levels(part)),
             ):
@@ -140,7 +140,7 @@ class TimedSteps:
         )
 
     def _hold(self, part: FlipFlop | Latch) -> int:
-        return (part.timing.hold or 0) if part.timing is not None else 0
+        return part.timing.hold + 1 if part.timing is not None and part.timing.hold else 0
 
     def after(self, state: State) -> list[tuple[State, Step]]:
         moved = [
@@ -213,6 +213,7 @@ class TimedSteps:
         old = state.point.instant
         new = tuple(value != (net in flips) for net, value in enumerate(old))
         breaches = frozenset(self._breaches(state, flips, new))
+        near = frozenset(self._breaches(state, flips, new, margin=1))
         since_hand = 0 if any(pin.input_class is InputClass.BY_HAND for pin in pins) else state.since_hand
         waited = replace(
             state,
@@ -228,7 +229,7 @@ class TimedSteps:
                 for part, since in zip(self.watched_parts, state.since_edge, strict=True)
             ),
             unsure=tuple(
-                self._unsure_after(flip_flop, age, old, new, breaches)
+                self._unsure_after(flip_flop, age, old, new, near)
                 for flip_flop, age in zip(self.netlist.flip_flops, state.unsure, strict=True)
             ),
         )
@@ -255,7 +256,8 @@ class TimedSteps:
 
     # Set-up, hold and width
 
-    def _breaches(self, state: State, flips: Flips, new: Instant) -> list[Breach]:
+    def _breaches(self, state: State, flips: Flips, new: Instant, margin: int = 0) -> list[Breach]:
+        """`margin` ns wider for set-up and hold: what is not sure (33)."""
         old = state.point.instant
         since = dict(zip(self.watched_nets, state.since_change, strict=True))
         found: list[Breach] = []
@@ -265,10 +267,10 @@ class TimedSteps:
             samples = ends_sampling(self.moves, part, old, new)
             for pin in data_pins(part):
                 steady = 0 if pin in flips else since.get(pin, 0)
-                if samples and timing.set_up is not None and steady < timing.set_up:
+                if samples and timing.set_up and steady < timing.set_up + margin:
                     found.append((TimingRule.SET_UP, output))
                 after_edge = 0 if samples else edge_age
-                if pin in flips and timing.hold is not None and after_edge < timing.hold:
+                if pin in flips and timing.hold and after_edge < timing.hold + margin:
                     found.append((TimingRule.HOLD, output))
             if timing.clock_width is not None and ends_clock_pulse(part, old, new):
                 narrow = since[clock_net(part)] < timing.clock_width

@@ -9,12 +9,12 @@ from verifier.claims.claim import Claim, ClaimKind, Given, View
 from verifier.claims.formula import (
     FUTURE_WORDS,
     PATTERNS,
+    AgainAndAgain,
     Bound,
     Formula,
     LeadsTo,
     Never,
     NeverGlitches,
-    Next,
     OnlyWhen,
     PulsesLast,
     Settles,
@@ -88,7 +88,8 @@ def _out_of_view(node: Formula, view: View) -> str:
 def _future(node: Formula) -> str:
     if isinstance(node, LeadsTo):
         return "leads to, without a bound, in a delay view"
-    return f"{'next' if isinstance(node, Next) else type(node).__name__.lower()} in a delay view"
+    word = "again and again" if isinstance(node, AgainAndAgain) else type(node).__name__.lower()
+    return f"{word} in a delay view"
 
 
 def _asking(node: Formula, may_ask: bool) -> str:

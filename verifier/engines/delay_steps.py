@@ -43,16 +43,22 @@ class DelaySteps:
         bits = [*system.sources, *(e.bit for e in system.elements), *(f.bit for f in system.followers)]
         known = {bit.now: column for bit, column in zip(bits, columns, strict=True)}
         function = ColumnFunction(
-            system.graph, [*(excitation(system.graph, e) for e in system.elements), system.bad_at_first]
+            system.graph,
+            [
+                *(excitation(system.graph, e) for e in system.elements),
+                *(timer.reset_at_first for timer in system.timers),
+                system.bad_at_first,
+            ],
         )
-        *excited, bad = (as_column(value, rows) for value in function([known[v] for v in function.inputs], rows))
+        *found, bad = (as_column(value, rows) for value in function([known[v] for v in function.inputs], rows))
+        excited, resets = found[: len(system.elements)], found[len(system.elements) :]
         planes = np.zeros((8 * layout.word_count, rows), np.uint8)
         for field, column in zip(layout.values, columns, strict=True):
             field.write(planes, column)
         for field, column in zip(layout.ages, excited, strict=True):
             field.write(planes, column)
-        for field, timer in zip(layout.counts, system.timers, strict=True):
-            field.write(planes, np.full(rows, timer.start, field.kind))
+        for field, timer, reset in zip(layout.counts, system.timers, resets, strict=True):
+            field.write(planes, np.where(reset, 0, timer.start).astype(field.kind))
         return layout.words(planes), bad
 
     def moves(self, states: Sequence[Word]) -> Iterator[tuple[int, Steps]]:

@@ -79,11 +79,12 @@ class MoveSystem:
     def after_firing(self, state: State, fired: Mask) -> Iterator[State]:
         return self._after(state, fired << self._sources)
 
-    def after_sources(self, state: State) -> Iterator[State]:
+    def after_sources(self, state: State) -> Iterator[list[State]]:
+        """For every source move, the states that it may lead to."""
         enabled = self._look(*self._spread(state))[2 * self._elements :]
         for mask, is_enabled in zip(self._source_masks, enabled, strict=True):
             if is_enabled:
-                yield from self._after(state, mask)
+                yield list(dict.fromkeys(self._after(state, mask)))
 
     def values(self, state: State) -> tuple[bool, ...]:
         return tuple(bool(bit) for bit in self._spread(state))

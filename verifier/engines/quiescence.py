@@ -68,35 +68,41 @@ class _Search:
         self._came_from: dict[State, State | None] = {}
         """Quiet states and states right after source moves, to the one before on a way with few source moves."""
         self._quiet: set[State] = set()
+        self._looked_at: set[tuple[State, ...]] = set()
+        """What source moves may lead to, each looked at once."""
 
     def decide(self) -> AlwaysRests | NeverAtRest:
-        pending: list[State] = []
+        pending: list[list[State]] = []
         quiet = self._quiet
         for first in self._moves.first_states():
             self._came_from.setdefault(first, None)
-            pending.append(first)
+            pending.append([first])
         while pending:
-            following: list[State] = []
-            for origin in pending:
-                unrest, ends = self._race(origin)
+            following: list[list[State]] = []
+            for origins in pending:
+                unrest, ends = self._race(origins)
                 if unrest is not None:
-                    return NeverAtRest(how=unrest, instants=self._path(origin))
+                    return NeverAtRest(how=unrest, instants=self._path(origins[0]))
                 (end,) = ends
                 if end not in quiet:
                     quiet.add(end)
-                    if end != origin:
-                        self._came_from.setdefault(end, origin)
+                    if end not in origins:
+                        self._came_from.setdefault(end, origins[0])
                     for after in self._moves.after_sources(end):
-                        if after not in self._came_from:
-                            self._came_from[after] = end
+                        if not after:
+                            continue  # givens forbid it
+                        for state in after:
+                            self._came_from.setdefault(state, end)
+                        if tuple(after) not in self._looked_at:
+                            self._looked_at.add(tuple(after))
                             following.append(after)
             pending = following
         return AlwaysRests(frozenset(quiet))
 
-    def _race(self, origin: State) -> tuple[Unrest | None, set[State]]:
-        """What firings alone can come to from here."""
+    def _race(self, origins: list[State]) -> tuple[Unrest | None, set[State]]:
+        """What firings alone can come to from these states, all together."""
         edges: dict[State, list[State]] = {}
-        pending = [origin]
+        pending = list(origins)
         while pending:
             state = pending.pop()
             if state in edges:

@@ -70,7 +70,8 @@ class _FirstFormulas:
         self._system = system
         self._may_begin = Formulas(system.graph, [system.first, system.permitted_at_first])
         roots = [e.target for e in system.elements] + [e.optional for e in system.elements]
-        self._others = Formulas(system.graph, [system.bad_at_first, *roots])
+        resets = [timer.reset_at_first for timer in system.timers]
+        self._others = Formulas(system.graph, [system.bad_at_first, *roots, *resets])
         self.variables = [*self._may_begin.variables, *self._others.variables]
 
     def may_begin(self, columns: dict[int, Truths], rows: int) -> Truths:
@@ -86,13 +87,17 @@ class _FirstFormulas:
         system, rows = self._system, len(columns[bits[0]])
         given: dict[int, Possible] = {node: known(packed_bits(truths)) for node, truths in columns.items()}
         (bad, *rest), _ = self._others.values(given, words_for(rows))
-        targets, optionals = rest[: len(system.elements)], rest[len(system.elements) :]
+        count = len(system.elements)
+        targets, optionals, resets = rest[:count], rest[count : 2 * count], rest[2 * count :]
         excited: list[BitColumn] = [
             disjunction(difference(given[element.bit.now >> 1], target), optional)[0]
             for element, target, optional in zip(system.elements, targets, optionals, strict=True)
         ]
         ages = tuple(np.where(unpacked_bits(column, rows), 0, NOT_EXCITED) for column in excited)
-        counts = tuple(np.full(rows, timer.start, np.int64) for timer in system.timers)
+        counts = tuple(
+            np.where(unpacked_bits(reset[0], rows), 0, timer.start).astype(np.int64)
+            for timer, reset in zip(system.timers, resets, strict=True)
+        )
         values = tuple(columns[node] for node in bits)
         return FirstStates(StateColumns(values=values, ages=ages, counts=counts), unpacked_bits(bad[0], rows))
 

@@ -56,7 +56,7 @@ class TimerRules:
             running=tuple(Range(0, self._period(net, values).high) for net in self.running),
             since_by_hand=self._longest_apart,
             steady=tuple(self._watched.values()),
-            since_edge=tuple(timing.hold or 0 for timing in self._timings),
+            since_edge=tuple(map(_hold, self._timings)),
             unsure=(None,) * len(self._timings),
         )
 
@@ -81,12 +81,12 @@ class TimerRules:
         )
 
     def becomes_unsure(self, timers: Timers, index: int, before: Instant, after: Instant) -> bool:
-        """The move makes a data pin of this flip-flop violate its set-up or hold.
+        """The move makes a data pin of this flip-flop violate its set-up or hold, or stand exactly on the bound.
 
         A pin that moves together with the clock is 0 ns away from the edge, before it as well as after it.
         """
         flip_flop, timing = self._netlist.flip_flops[index], self._timings[index]
-        set_up, hold = timing.set_up or 0, timing.hold or 0
+        set_up, hold = _set_up(flip_flop), _hold(timing)
         is_edge = samples(flip_flop, before, after)
         for pin in flip_flop.data:
             moves = before[pin] != after[pin]
@@ -137,7 +137,7 @@ class TimerRules:
                 min(since + 1, most) for since, most in zip(timers.steady, self._watched.values(), strict=True)
             ),
             since_edge=tuple(
-                min(since + 1, timing.hold or 0) for since, timing in zip(timers.since_edge, self._timings, strict=True)
+                min(since + 1, _hold(timing)) for since, timing in zip(timers.since_edge, self._timings, strict=True)
             ),
             unsure=tuple(None if left is None else left - 1 for left in timers.unsure),
         )
@@ -191,4 +191,10 @@ def _watched(netlist: Netlist) -> dict[NetId, int]:
 
 
 def _set_up(flip_flop: FlipFlop) -> int:
-    return 0 if flip_flop.timing is None else flip_flop.timing.set_up or 0
+    """Nearer than this many ns before the edge is too near to be sure; 0: never."""
+    set_up = None if flip_flop.timing is None else flip_flop.timing.set_up
+    return set_up + 1 if set_up else 0
+
+
+def _hold(timing: Timing) -> int:
+    return timing.hold + 1 if timing.hold else 0

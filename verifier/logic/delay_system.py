@@ -83,8 +83,10 @@ class Timer:
     """It stops counting here."""
     reset: Literal
     start: int
-    """Its value at a first instant."""
+    """Its value at a first instant,"""
     readings: tuple[Reading, ...]
+    reset_at_first: Literal = FALSE
+    """but 0 where this is 1, over the `now` of sources, elements and followers."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -34,6 +34,10 @@ class DelayedModel:
         bare = dataclasses.replace(self.design, givens=())
         _Question(bare, self.timed).system(claims.Literal(value=1), negated=True)
 
+    def anything(self) -> DelaySystem:
+        """Bad: nothing; all that runs can do under the givens."""
+        return _Question(self.design, self.timed).system(claims.Literal(value=1), negated=True)
+
     def system(self, claim: Claim) -> DelaySystem:
         """Bad: a `must` is breached, or a `can` is fulfilled."""
         return _Question(self.design, self.timed).system(watched(claim), negated=claim.kind is not ClaimKind.CAN)
@@ -122,7 +126,7 @@ class _Question:
                 *self._sources.followers,
                 *(Follower(bit=m.bit, next=graph.substitute([m.next], later)[0]) for m in memories),
             ),
-            timers=self._bench.timers(later),
+            timers=self._bench.timers(later, at_first),
             moves=(*self._sources.moves, *resolving),
             first=graph.all_of(first),
             bad_at_first=bad_at_first,

@@ -90,7 +90,7 @@ class _Frames:
         registers = [Register(started, TRUE)]
         registers += [Register(bit.before, value) for bit, value in zip(self._bits, values, strict=True)]
         registers += self._age_registers(now)
-        registers += self._timer_registers(now, reached)
+        registers += self._timer_registers(now, at_first, reached)
         system = TransitionSystem(
             graph=graph,
             registers=tuple(registers),
@@ -168,14 +168,17 @@ class _Frames:
         value, target, optional = graph.substitute([element.bit.now, element.target, element.optional], images)
         return graph.disjunction(graph.exclusive_or(value, target), optional)
 
-    def _timer_registers(self, now: dict[Literal, Literal], reached: dict[str, Number]) -> list[Register]:
+    def _timer_registers(
+        self, now: dict[Literal, Literal], at_first: dict[Literal, Literal], reached: dict[str, Number]
+    ) -> list[Register]:
         graph, registers = self._graph, []
         for timer in self._delays.timers:
             (reset,) = graph.substitute([timer.reset], now)
+            (reset_at_first,) = graph.substitute([timer.reset_at_first], at_first)
             further = _saturated(graph, _sum(graph, reached[timer.name], (self._jumps,)), timer.most)
             for place, bit in enumerate(self._counts[timer.name]):
                 later = graph.conjunction(reset ^ 1, further[place])
-                first = TRUE if timer.start >> place & 1 else FALSE
+                first = reset_at_first ^ 1 if timer.start >> place & 1 else FALSE
                 registers.append(Register(bit, graph.select(self._started, later, first)))
         return registers
 

@@ -10,6 +10,7 @@ import dataclasses
 import time
 from collections.abc import Callable
 
+from verifier.circuit.netlist import Netlist
 from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.claims.formula import Literal, Settles, Unit
 from verifier.claims.run import Instant, Run
@@ -19,8 +20,9 @@ from verifier.engines.bounded_search import search
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Reached, Undecided, Unreachable
 from verifier.engines.delay_reachability import DelayedReached, DelayedUnreachable, decide_delayed
+from verifier.engines.first_instants import has_first_instant
 from verifier.engines.quiescence import AlwaysRests, NeverAtRest, decide_rest
-from verifier.errors import InternalDisagreement
+from verifier.errors import Diagnostic, InternalDisagreement, SourceError, Span
 from verifier.evidence.certificate import recheck
 from verifier.evidence.closure import recheck_states
 from verifier.evidence.delay_replay import replay_delayed
@@ -28,11 +30,13 @@ from verifier.evidence.replay import Unconfirmed
 from verifier.evidence.rest import confirm_rest
 from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
 from verifier.logic.delay_system import DelaySystem
+from verifier.report.pieces import listing
 from verifier.views.any_delay import untimed_system
 from verifier.views.delay_sources import TooManyTogether
 from verifier.views.delayed import DelayedModel
 from verifier.views.event_frames import event_system
 from verifier.workbench.measuring import asked_bound, measure, replaced, smallest
+from verifier.workbench.selection import source_line
 
 MOST_RECHECK_SECONDS = 10.0
 MEMORY_BYTES = 1 << 30
@@ -55,7 +59,28 @@ class DelayJudge:
         self._on_progress = on_progress
         self._model = DelayedModel(self.design, timed=self._timed)
         self._model.refuse()
+        self._require_first_instants()
         self._deadline = 0.0
+
+    def _require_first_instants(self) -> None:
+        """Raises SourceError when none is possible, or none that the givens permit: everything would be proved."""
+        design = self.design
+        if not has_first_instant(DelayedModel(dataclasses.replace(design, givens=()), timed=self._timed).anything()):
+            raise self._refusal("no-power-up", f"the circuit {design.name} has no first instant in a delay view")
+        fixed = dataclasses.replace(
+            design,
+            givens=tuple(given for given in design.givens if asked_bound(given.formula) is None),
+        )
+        if fixed.givens and not has_first_instant(DelayedModel(fixed, timed=self._timed).anything()):
+            message = (
+                f"circuit {design.name}: no first instant obeys the givens {listing([g.name for g in fixed.givens])}"
+            )
+            raise self._refusal("contradictory-givens", message)
+
+    def _refusal(self, code: str, message: str) -> SourceError:
+        span = self.design.span or Span(self.design.file, 1, 1, 1, 1)
+        hint = "from this everything would follow, so nothing is judged"
+        return SourceError([Diagnostic(code=code, message=message, span=span, excerpt=source_line(span), hint=hint)])
 
     def judge(self, claim: Claim, deadline: float) -> ClaimResult:
         """The verdict, once the second opinion agrees. Raises InternalDisagreement when it does not."""
@@ -75,7 +100,7 @@ class DelayJudge:
                 claim, "", "one number is measured at a time, and there is a `?` in a given or an input too"
             )
         if in_claim is not None:
-            return measure(claim, self._with_trigger)
+            return measure(claim, self._with_trigger, _longest_pulse_of_interest(self.design.netlist))
         if in_givens and claim.kind is not ClaimKind.CAN:
             found = smallest(claim, Unit.NANOSECONDS, lambda amount: self._assuming(amount)._with_trigger(claim))
             measured = found.measured
@@ -213,6 +238,14 @@ class DelayJudge:
                 return dataclasses.replace(result, trigger=Trigger.NEVER, empty=True)
             case _:
                 return dataclasses.replace(result, trigger=Trigger.OPEN)
+
+
+def _longest_pulse_of_interest(netlist: Netlist) -> int:
+    """Twice the sum of all times that the circuit and its inputs can take."""
+    drivers = netlist.drivers.values()
+    delays = sum(max(d.takes.rise.high, d.takes.fall.high) for d in drivers if d.takes is not None)
+    inputs = sum(stretch.high for pin in netlist.inputs for stretch in (pin.high, pin.low) if stretch is not None)
+    return max(1, 2 * (delays + inputs + max((pin.apart or 0 for pin in netlist.inputs), default=0)))
 
 
 def _proved(claim: Claim, engine: str) -> ClaimResult:

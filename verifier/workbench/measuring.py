@@ -51,20 +51,23 @@ def replaced(node: Formula, amount: int) -> Formula:
     return dataclasses.replace(node, **changed) if changed else node  # type: ignore[arg-type]
 
 
-def measure(claim: Claim, judge: JudgeOne) -> ClaimResult:
-    """The result for the claim with its `?`: proved with what was measured, broken, or undecided."""
+def measure(claim: Claim, judge: JudgeOne, largest: int = LARGEST) -> ClaimResult:
+    """The result for the claim with its `?`: proved with what was measured, broken, or undecided.
+
+    No number beyond `largest` is tried for `at least`: with it, it is "or more".
+    """
     bound = asked_bound(claim.formula)
     if bound is None:
         raise ValueError(f"{claim.name} asks for no number")
     if any(isinstance(node, PulsesLast) for node in walk(claim.formula)):
-        return _largest(claim, bound.unit, judge)
+        return _largest(claim, bound.unit, judge, largest)
     return smallest(claim, bound.unit, lambda amount: judge(with_amount(claim, amount)))
 
 
-def _largest(claim: Claim, unit: Unit, judge: JudgeOne) -> ClaimResult:
+def _largest(claim: Claim, unit: Unit, judge: JudgeOne, largest: int) -> ClaimResult:
     """From above: every run that breaks a number has a pulse of its own width, and that is the next number to try."""
     broken: ClaimResult | None = None
-    amount = LARGEST
+    amount = min(largest, LARGEST)
     while True:
         result = judge(with_amount(claim, amount))
         if result.verdict is Verdict.PROVED:
@@ -96,7 +99,7 @@ def smallest(claim: Claim, unit: Unit, judge: JudgeAt) -> ClaimResult:
     best: ClaimResult | None = None
     while best is None:
         if high > LARGEST:
-            reason = f"it is broken with every number up to {low}; larger ones were not tried"
+            reason = f"it is broken with 0, 1, 2, 4 and so on up to {low}; numbers in between were not tried"
             assert broken is not None
             return dataclasses.replace(broken, claim=claim, reason=reason)
         result = judge(high)

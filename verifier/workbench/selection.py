@@ -36,7 +36,7 @@ def selected(
         raise CallError(f"{wiring_file.path} describes no circuit, so there is nothing to do")
     _known(circuits, [design.name for design in designs], "circuit", wiring_file.path)
     designs = tuple(design for design in designs if circuits is None or design.name in circuits)
-    designs = tuple(with_timing_claims(_in_view(design, view)) for design in designs)
+    designs = tuple(with_timing_claims(_in_view(design, view), view is View.TIMED) for design in designs)
     _known(claims, [claim.name for design in designs for claim in design.claims], "claim", wiring_file.path)
     narrowed = [_narrowed(design, claims, view) for design in designs]
     kept = tuple(design for design in narrowed if design.claims)
@@ -95,9 +95,9 @@ def _in_view(design: Design, view: View | None) -> Design:
     return dataclasses.replace(design, claims=claims)
 
 
-def with_timing_claims(design: Design) -> Design:
-    """With the claims that the figures of storage parts bring along, where any claim is about time."""
-    if not any(claim.view is View.TIMED for claim in design.claims):
+def with_timing_claims(design: Design, asked: bool = False) -> Design:
+    """With the claims that the figures of storage parts bring along, where any claim is about time or it is asked."""
+    if not asked and not any(claim.view is View.TIMED for claim in design.claims):
         return design
     last = tuple(claim for claim in design.claims if isinstance(claim.formula, Settles))
     others = tuple(claim for claim in design.claims if not isinstance(claim.formula, Settles))
