@@ -31,7 +31,8 @@ MAY_IMPORT = {
     "workbench": EVERY_ROOM,
     "face": EVERY_ROOM | {"workbench"},
     "call": GROUND | {"face", "claims", "report"},
-    "cli": GROUND | {"face", "call", "workbench", "language", "claims", "evidence", "report"},
+    "commands": GROUND | {"face", "call", "workbench", "language", "claims", "evidence", "report"},
+    "cli": GROUND | {"call", "commands", "report"},
     "__main__": {"cli"},
 }
 """`face` is `verifier/__init__.py`. A room may always import from itself."""

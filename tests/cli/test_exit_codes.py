@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from report.sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
 
-from verifier.cli import COMMANDS, ExitCode, exit_code, main
+from verifier.cli import COMMANDS, main
+from verifier.commands.common import ExitCode, exit_code
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
 from verifier.workbench import judge as judging
 
