@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchmarks.families import FAMILIES, Family
-from verifier.claims.claim import Claim, ClaimKind, Design
+from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.claims.formula import Settles
+from verifier.claims.support import restricts
 from verifier.language import load, loads
 from verifier.logic.transition_system import TransitionSystem
 from verifier.views.settled import SettledModel
@@ -57,9 +58,10 @@ def family_questions(family: Family, size: int) -> Iterator[Question]:
 def _questions(
     design: Design, family: str, size: int | None, *, differs: bool = False, prefix: str = ""
 ) -> Iterator[Question]:
-    model = SettledModel(design)
+    givens = tuple(given for given in design.givens if restricts(given, View.SETTLED))
+    model = SettledModel(replace(design, givens=givens))
     for claim in design.claims:
-        if size is not None and isinstance(claim.formula, Settles):
+        if claim.view is not View.SETTLED or (size is not None and isinstance(claim.formula, Settles)):
             continue
         yield Question(
             family=family,

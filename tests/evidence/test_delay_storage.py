@@ -91,10 +91,11 @@ def test_the_output_follows_what_is_held_after_its_delay() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "edge", "is_sure"), [(5, 8, True), (6, 8, False), (8, 8, False), (10, 8, True), (9, 8, False)]
+    ("change", "edge", "is_sure"),
+    [(4, 8, True), (5, 8, False), (6, 8, False), (8, 8, False), (9, 8, False), (10, 8, False), (11, 8, True)],
 )
-def test_set_up_and_hold_to_the_ns_are_kept(change: int, edge: int, is_sure: bool) -> None:
-    # Set-up 3 ns, hold 2 ns: a change exactly that far from the edge is in order.
+def test_a_flip_flop_is_sure_from_one_ns_past_its_set_up_and_hold(change: int, edge: int, is_sure: bool) -> None:
+    # Set-up 3 ns, hold 2 ns: a change exactly that far from the edge is in order, and yet it may be unsure.
     moves = sorted([(change, "d"), (edge, "clk")])
     if change < edge:
         moves.append((edge + 1, "q"))
@@ -116,7 +117,7 @@ def test_an_unsure_flip_flop_becomes_either_value_within_its_settling_time_once(
     assert not is_followed(simulator, run_of(netlist, IDLE, *late, (9, "q"), (16, "q"), until=30))
     assert not is_followed(simulator, run_of(netlist, IDLE, *late, (9, "q"), (12, "q"), (14, "q"), until=30))
     # Where nothing is violated there is no such choice.
-    assert not is_followed(simulator, run_of(netlist, IDLE, (5, "d"), (8, "clk"), until=30))
+    assert not is_followed(simulator, run_of(netlist, IDLE, (4, "d"), (8, "clk"), until=30))
 
 
 def test_without_a_settling_time_it_is_sure_in_the_same_ns() -> None:
@@ -218,8 +219,9 @@ def test_a_figure_or_part_that_is_not_there_is_refused() -> None:
             evaluate_in_time(KeepsTiming(rule=rule, storage=numbers(netlist)[storage]), run, netlist)
 
 
-def test_a_flip_flop_becomes_unsure_exactly_where_a_run_breaks_its_set_up_or_hold() -> None:
+def test_a_flip_flop_becomes_unsure_exactly_where_a_run_breaks_a_set_up_or_hold_of_one_ns_more() -> None:
     netlist = register(Timing(set_up=3, hold=2, settling=50))
+    stricter = register(Timing(set_up=4, hold=3))
     net = numbers(netlist)
     breaches = 0
     for seed in range(200):
@@ -227,7 +229,7 @@ def test_a_flip_flop_becomes_unsure_exactly_where_a_run_breaks_its_set_up_or_hol
         run, _ = random_walk(Random(seed), simulator, 25)
         assert run.times is not None
         broken = [
-            evaluate_in_time(KeepsTiming(rule=rule, storage=net["q"]), run, netlist)
+            evaluate_in_time(KeepsTiming(rule=rule, storage=net["q"]), run, stricter)
             for rule in (TimingRule.SET_UP, TimingRule.HOLD)
         ]
         breached = (i for i in range(len(run)) if not (broken[0][i] and broken[1][i]))

@@ -259,10 +259,14 @@ def test_a_ring_oscillates_and_a_gate_that_is_merely_slow_does_not() -> None:
 @pytest.mark.parametrize(
     ("figures", "breached"),
     [
-        ("set-up 8 ns, hold 2 ns, clock width 5 ns", set()),
-        ("set-up 9 ns, hold 2 ns, clock width 5 ns", {"set_up"}),
+        ("set-up 8 ns, clock width 5 ns", set()),
+        ("set-up 9 ns, clock width 5 ns", {"set_up"}),
+        ("hold 2 ns, clock width 5 ns", set()),
         ("hold 3 ns, clock width 5 ns", {"hold"}),
-        ("set-up 8 ns, hold 2 ns, clock width 6 ns", {"clock_width"}),
+        ("set-up 8 ns, clock width 6 ns", {"clock_width"}),
+        # At exactly its hold the register is unsure, and may answer 2 ns later than it should: too late for the set-up.
+        ("set-up 8 ns, hold 2 ns, clock width 5 ns", {"set_up"}),
+        ("set-up 6 ns, hold 2 ns, clock width 5 ns", set()),
     ],
 )
 def test_figures_are_kept_at_exactly_their_number_and_breached_one_past_it(figures: str, breached: set[str]) -> None:
@@ -354,9 +358,9 @@ def test_runs_in_real_time_absorb_a_pulse_and_let_it_pass_where_both_may_happen(
     assert min(passed) < 2 < max(passed)
 
 
-# What whole ns do not cover. Digitisation keeps closed bounds (Henzinger, Manna and Pnueli 1992). A breach of set-up is
-# an open one, and so is a window that something is *not* in: whole ns keep each of them for some way of rounding, but
-# one way of rounding need not serve two.
+# What whole ns do not cover. Digitisation keeps closed bounds (Henzinger, Manna and Pnueli 1992). A window that something
+# is *not* in is an open one: whole ns keep it for some way of rounding, but one way of rounding need not serve two. A
+# breach of set-up is open too, which is why a flip-flop is unsure at exactly its set-up as well.
 
 TWO_BREACHES = wired(
     "input tempo free running high 3 ns, low 12 ns",
@@ -382,8 +386,8 @@ TWO_WINDOWS = wired(
 )
 
 
-@pytest.mark.parametrize(("text", "together"), [(TWO_BREACHES, "both_lost"), (TWO_WINDOWS, "both")])
-def test_two_open_bounds_can_meet_in_real_time_and_not_in_whole_ns(text: str, together: str) -> None:
+@pytest.mark.parametrize(("text", "lost"), [(TWO_BREACHES, set()), (TWO_WINDOWS, {"both"})])
+def test_two_open_windows_can_meet_in_real_time_and_not_in_whole_ns(text: str, lost: set[str]) -> None:
     """The lever rises 1.5 ns after tempo did, and 1.5 ns before it falls; whole ns leave 1 and 2, or 2 and 1."""
     (design,) = loads(text, "open_bounds.wiring").designs
     moves = Moves(design.netlist)
@@ -397,4 +401,4 @@ def test_two_open_bounds_can_meet_in_real_time_and_not_in_whole_ns(text: str, to
             break
     assert shown == wanted
     in_whole_ns = verdicts(text)
-    assert {name for name in shown if in_whole_ns[name] == "shown"} == shown - {together}
+    assert {name for name in shown if in_whole_ns[name] == "shown"} == shown - lost

@@ -51,11 +51,11 @@ NUMBERS = [
     # One AND for tempo, steady on its other side while tempo is high.
     ByHand("gated_in_time", "latch_and_gate", "shortest_pulse", 16 - (2 - 1)),
     ByHand("gated_in_time", "flipflop_and_gate", "shortest_pulse", 16 - (2 - 1)),
-    # 1 ns before an edge is inside the set-up of 2: not taken for certain. Then two periods and one delay.
-    ByHand("synchroniser_in_time", "two_stages", "comes_within", 1 + 24 + 24 + 3),
-    ByHand("synchroniser_in_time", "one_stage", "comes_within", 1 + 24 + 3),
+    # 2 ns before an edge is just the set-up: not to be relied on. Then two periods and one delay.
+    ByHand("synchroniser_in_time", "two_stages", "comes_within", 2 + 24 + 24 + 3),
+    ByHand("synchroniser_in_time", "one_stage", "comes_within", 2 + 24 + 3),
     # The first stage on tempo's fall: half a period from there to the second.
-    ByHand("synchroniser_in_time", "on_both_edges", "comes_within", 1 + 24 + 12 + 3),
+    ByHand("synchroniser_in_time", "on_both_edges", "comes_within", 2 + 24 + 12 + 3),
     # A touch goes once round the pair before the touched gate can let go again.
     ByHand("lever_in_time", "how_long_a_touch", "falls_from_below", 2 + 2 - 1, of="touches"),
 ]

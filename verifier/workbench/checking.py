@@ -175,6 +175,7 @@ class _Checking:
             self._designs = [kept for kept in self._designs if kept is not design]
             if self._on_refused is not None:
                 self._on_refused(design, why)
+        self._designs = [*(judge.design for judge in judges), *self._designs[len(judges) :]]
         return judges
 
     def _judge(self, design: Design, limit_seconds: float) -> Judge:

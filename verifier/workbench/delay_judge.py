@@ -20,6 +20,7 @@ from verifier.engines.bounded_search import search
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Reached, Undecided, Unreachable
 from verifier.engines.delay_reachability import DelayedReached, DelayedUnreachable, decide_delayed
+from verifier.engines.endless_time import TimePasses, TimeStops, time_can_pass
 from verifier.engines.first_instants import has_first_instant
 from verifier.engines.quiescence import AlwaysRests, NeverAtRest, decide_rest
 from verifier.errors import Diagnostic, InternalDisagreement, SourceError, Span
@@ -39,6 +40,8 @@ from verifier.workbench.measuring import asked_bound, measure, replaced, smalles
 from verifier.workbench.selection import source_line
 
 MOST_RECHECK_SECONDS = 10.0
+MOST_SECONDS_FOR_TIME = 3.0
+"""For finding out whether the givens let time pass for ever."""
 MEMORY_BYTES = 1 << 30
 SHARE_OF_ALL_STATES = 0.6
 """Of the time, before a search from event to event is tried."""
@@ -59,6 +62,8 @@ class DelayJudge:
         self._on_progress = on_progress
         self._model = DelayedModel(self.design, timed=self._timed)
         self._model.refuse()
+        self.doubts: tuple[str, ...] = ()
+        """Sentences about what could not be established beforehand."""
         self._require_first_instants()
         self._deadline = 0.0
 
@@ -72,13 +77,27 @@ class DelayJudge:
             givens=tuple(given for given in design.givens if asked_bound(given.formula) is None),
         )
         if fixed.givens and not has_first_instant(DelayedModel(fixed, timed=self._timed).anything()):
-            message = (
-                f"circuit {design.name}: no first instant obeys the givens {listing([g.name for g in fixed.givens])}"
-            )
-            raise self._refusal("contradictory-givens", message)
+            what = f"given{'s' if len(fixed.givens) > 1 else ''} {listing([g.name for g in fixed.givens])}"
+            message = f"circuit {design.name}: no first instant obeys the {what}"
+            raise self._refusal("contradictory-givens", message, fixed.givens[-1].span)
+        self.doubts = self._doubts_about_time(fixed)
 
-    def _refusal(self, code: str, message: str) -> SourceError:
-        span = self.design.span or Span(self.design.file, 1, 1, 1, 1)
+    def _doubts_about_time(self, fixed: Design) -> tuple[str, ...]:
+        """Raises SourceError when the givens stop the time: everything later would be proved."""
+        if not fixed.givens or not self._timed:
+            return ()
+        match time_can_pass(DelayedModel(fixed, timed=True).anything(), limit_seconds=MOST_SECONDS_FOR_TIME):
+            case TimePasses():
+                return ()
+            case Undecided(reason=reason):
+                return (f"timed view: not established: that the givens let time pass for ever ({reason})",)
+            case TimeStops():
+                what = f"given{'s' if len(fixed.givens) > 1 else ''} {listing([g.name for g in fixed.givens])}"
+                message = f"circuit {fixed.name}: under the {what} time cannot go on"
+                raise self._refusal("contradictory-givens", message, fixed.givens[-1].span)
+
+    def _refusal(self, code: str, message: str, span: Span | None = None) -> SourceError:
+        span = span or self.design.span or Span(self.design.file, 1, 1, 1, 1)
         hint = "from this everything would follow, so nothing is judged"
         return SourceError([Diagnostic(code=code, message=message, span=span, excerpt=source_line(span), hint=hint)])
 

@@ -77,8 +77,11 @@ class Judge:
     ) -> None:
         """Raises SourceError when nothing can be judged: no power-up state, or givens that permit no endless run; or
         when a claim of the timed view lacks delays.
+
+        A circuit about whose settled view nothing was claimed is not refused for the sake of it: `settles` is dropped.
         """
         self.design = design
+        """With the claims that are judged."""
         givens = tuple(given for given in design.givens if restricts(given, View.SETTLED))
         self._settled = dataclasses.replace(design, givens=givens)
         self._delayed: dict[View, DelayJudge] = {}
@@ -95,7 +98,7 @@ class Judge:
         """Sentences about what could not be established beforehand."""
         for view in dict.fromkeys(claim.view for claim in design.claims):
             if view is not View.SETTLED:
-                self._delay_judge(view)
+                self.doubts += self._delay_judge(view).doubts
 
     def _delay_judge(self, view: View) -> DelayJudge:
         from verifier.workbench.delay_judge import DelayJudge
@@ -232,7 +235,14 @@ class Judge:
             case Undecided(reason=reason):
                 return (f"not established: that any endless run is permitted ({reason})",)
             case Contradictory():
-                raise self._nothing_permitted()
+                refusal = self._nothing_permitted()
+        settled = [claim for claim in self.design.claims if claim.view is View.SETTLED]
+        kept = tuple(claim for claim in self.design.claims if claim.view is not View.SETTLED)
+        if not kept or any(claim.kind is not ClaimKind.ALWAYS_THERE for claim in settled):
+            raise refusal
+        self.design = dataclasses.replace(self.design, claims=kept)
+        why = "; ".join(finding.message for finding in refusal.diagnostics)
+        return (f"settled view: nothing was judged, not even that the circuit settles ({why})",) if settled else ()
 
     def _nothing_permitted(self) -> SourceError:
         design = self._settled
