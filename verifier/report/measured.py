@@ -20,13 +20,20 @@ def tightest(measured: Measured, claim: Claim) -> str:
     told = f"{subject}: {amount(measured.value, measured.unit)}"
     if measured.beyond is not None:
         return told
-    return f"{told} or more" if _asks_for_largest(claim) else told
+    if _asks_for_largest(claim):
+        return f"{told} or more"
+    return f"{told} (no distance is needed)" if measured.of and measured.value == 0 else told
 
 
 def tightest_in_short(measured: Measured, claim: Claim) -> str:
     """For a cell of a table."""
     or_more = "+" if measured.beyond is None and _asks_for_largest(claim) else ""
     return amount(measured.value, measured.unit + or_more)
+
+
+def text_at(text: str, number: int) -> str:
+    """The text of a claim with the number in place of its `?`."""
+    return text.replace("?", str(number))
 
 
 def _asks_for_largest(claim: Claim) -> bool:

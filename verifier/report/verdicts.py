@@ -18,7 +18,7 @@ from verifier.claims.trigger import trigger_claim
 from verifier.evidence.verdict import ClaimResult, DesignResult, Trigger, Verdict
 from verifier.report.breach import what_happened
 from verifier.report.changes import moment
-from verifier.report.measured import amount, tightest
+from verifier.report.measured import amount, text_at, tightest
 from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
 from verifier.report.signals import shown_signals
 from verifier.report.table import run_table
@@ -120,8 +120,11 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
         title += in_view(claim.view)
     if run is None:
         return []
+    told = _as_claimed(claim)
+    if measured is not None and measured.beyond is not None and not measured.of:
+        told = text_at(told, measured.beyond)
     lines = paragraph(title, width=width, then="  ", tone=Tone.HEADING)
-    lines += paragraph(_as_claimed(claim), width=width, first="  ", then="      ", tone=Tone.QUIET)
+    lines += paragraph(told, width=width, first="  ", then="      ", tone=Tone.QUIET)
     return lines + _told_run(design, claim, run, (word.value, TONES[word]), width=width)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from verifier.circuit.netlist import Netlist
 from verifier.claims.claim import Claim, ClaimKind, Design, View
@@ -36,7 +36,8 @@ from verifier.views.any_delay import untimed_system
 from verifier.views.delay_sources import TooManyTogether
 from verifier.views.delayed import DelayedModel
 from verifier.views.event_frames import event_system
-from verifier.workbench.measuring import asked_bound, measure, replaced, smallest
+from verifier.workbench.measuring import asked_bound, measure, replaced, tightest
+from verifier.workbench.monotone import Growing, growing
 from verifier.workbench.selection import source_line
 
 MOST_RECHECK_SECONDS = 10.0
@@ -113,24 +114,33 @@ class DelayJudge:
         """For a `?` in the claim or in a given, the tightest number."""
         in_claim = asked_bound(claim.formula)
         in_givens = [given.name for given in self.design.givens if asked_bound(given.formula)]
-        in_givens += ["apart" for pin in self.design.netlist.inputs if pin.apart_asked and self._timed]
-        if in_claim is not None and in_givens:
+        in_inputs = [f"apart of {pin.name}" for pin in self.design.netlist.inputs if pin.apart_asked and self._timed]
+        if not in_givens and not in_inputs:
+            longest = _longest_pulse_of_interest(self.design.netlist)
+            return self._with_trigger(claim) if in_claim is None else measure(claim, self._with_trigger, longest)
+        if in_claim is not None:
             return _undecided(
                 claim, "", "one number is measured at a time, and there is a `?` in a given or an input too"
             )
-        if in_claim is not None:
-            return measure(claim, self._with_trigger, _longest_pulse_of_interest(self.design.netlist))
-        if in_givens and claim.kind is not ClaimKind.CAN:
-            found = smallest(claim, Unit.NANOSECONDS, lambda amount: self._assuming(amount)._with_trigger(claim))
-            measured = found.measured
-            named = None if measured is None else dataclasses.replace(measured, of=in_givens[0])
-            return dataclasses.replace(found, measured=named)
-        if in_givens:
+        if claim.kind is ClaimKind.CAN:
             return _undecided(claim, "", "a given or an input has a `?`, which is measured for `must` alone")
-        return self._with_trigger(claim)
+        return self._leaning_on(claim, [*in_givens, *in_inputs])
 
-    def _assuming(self, amount: int) -> DelayJudge:
-        """The same with this number in place of every `?` of givens and inputs."""
+    def _leaning_on(self, claim: Claim, asked: Sequence[str]) -> ClaimResult:
+        """The tightest number of givens and inputs with which the claim is proved: the fewer runs obey, the easier."""
+        ways = {way for given in self.design.givens if (way := growing(given.formula)) is not None}
+        if any(pin.apart_asked for pin in self.design.netlist.inputs):
+            ways.add(Growing.FEWER)
+        permits = ways.pop() if len(ways) == 1 else Growing.UNCLEAR
+        easier = {Growing.FEWER: Growing.MORE, Growing.MORE: Growing.FEWER}.get(permits, Growing.UNCLEAR)
+        longest = _longest_pulse_of_interest(self.design.netlist)
+        found = tightest(claim, Unit.NANOSECONDS, easier, lambda amount: self._assuming(amount, claim), longest)
+        if found.measured is None:
+            return found
+        return dataclasses.replace(found, measured=dataclasses.replace(found.measured, of=listing(asked)))
+
+    def _assuming(self, amount: int, claim: Claim) -> ClaimResult | None:
+        """The result with this number in place of every `?` of givens and inputs; None when these contradict then."""
         givens = tuple(
             dataclasses.replace(given, formula=replaced(given.formula, amount)) for given in self.design.givens
         )
@@ -141,9 +151,12 @@ class DelayJudge:
         )
         netlist = dataclasses.replace(netlist, inputs=inputs)
         design = dataclasses.replace(self.design, givens=givens, netlist=netlist)
-        other = DelayJudge(design, View.TIMED, depth=self._depth, on_progress=self._on_progress)
+        try:
+            other = DelayJudge(design, View.TIMED, depth=self._depth, on_progress=self._on_progress)
+        except SourceError:
+            return None
         other._deadline = self._deadline
-        return other
+        return other._with_trigger(claim)
 
     @property
     def _left(self) -> float:
