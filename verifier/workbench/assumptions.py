@@ -11,6 +11,7 @@ from collections.abc import Collection, Sequence
 from verifier.circuit.loops import components
 from verifier.circuit.netlist import Input, InputClass, Netlist, Range
 from verifier.claims.claim import Design, Given, View
+from verifier.claims.open_bounds import whole_ns_stand_for_real_time
 from verifier.claims.support import restricts
 from verifier.report.pieces import listing
 from verifier.report.verdicts import free_at_power_up
@@ -38,6 +39,10 @@ TIMED = (
 )
 NO_VOLTAGES = "timed view: no voltages between the levels; metastability is only the settling time, as in the file"
 LONG_AGO = "timed view: at the first instant everything has long been as it is"
+NOT_BETWEEN = (
+    "whole ns alone were looked at, as several distances in the claim or the givens have to be strictly longer or "
+    "shorter than a number"
+)
 VIEW_TOLD = {View.SETTLED: (SETTLED,), View.ANY_DELAY: (ANY_DELAY,), View.TIMED: (TIMED, NO_VOLTAGES, LONG_AGO)}
 
 
@@ -49,9 +54,19 @@ def assumptions(design: Design) -> tuple[str, ...]:
         *_inputs(netlist, views),
         *(given_told(given) + _restricts_only(given, views) for given in design.givens),
         *(sentence for view in views for sentence in VIEW_TOLD[view]),
+        *_between_whole_ns(design),
         *power_up_told(netlist),
         *_unstable_start(netlist, views),
     )
+
+
+def _between_whole_ns(design: Design) -> list[str]:
+    """The claims whose verdicts are about whole ns alone."""
+    givens = tuple(given for given in design.givens if restricts(given, View.TIMED))
+    names = [claim.name for claim in design.claims if not whole_ns_stand_for_real_time(claim, givens)]
+    if not names:
+        return []
+    return [f"timed view: {_some(names)}: {NOT_BETWEEN}"]
 
 
 def given_told(given: Given) -> str:
