@@ -49,3 +49,23 @@ def test_the_readme_shows_a_proof_and_a_broken_claim() -> None:
 def test_every_line_that_runs_the_command_in_the_readme_is_looked_at() -> None:
     lines = [line for line in (ROOT / "README.md").read_text().splitlines() if line.lstrip().startswith(PROMPT)]
     assert [line.removeprefix(PROMPT) for line in lines] == [command for command, _ in sessions()]
+
+
+def test_the_readme_has_its_sections_and_every_block_is_closed() -> None:
+    lines = (ROOT / "README.md").read_text().splitlines()
+    inside = False
+    headings = []
+    for text in lines:
+        if text.startswith("```"):
+            inside = not inside
+        elif text.startswith("## ") and not inside:
+            headings.append(text.removeprefix("## "))
+    assert not inside
+    assert headings == [
+        "Two commands",
+        "A first proof and a first broken claim",
+        "And with delays: the runt pulse",
+        "The language in one page",
+        "What it does not do",
+        "Cautions",
+    ]
