@@ -14,7 +14,7 @@ import pytest
 
 from oracle_delays.comparison import beaten_in_real_time, count, differences, expected, report
 
-CIRCUITS = int(os.environ.get("EDGEWRIGHT_RANDOM_DELAYS", "150"))
+CIRCUITS = int(os.environ.get("EDGEWRIGHT_RANDOM_DELAYS", "60"))
 CHUNK = 10
 """Circuits a test: small enough for several workers to share the load."""
 RUNS_OF_ONE_CIRCUIT = 25

@@ -16,7 +16,7 @@ from oracle.targets import TooBigError
 from oracle_delays.moves import NoFirstInstantError
 from oracle_delays.views_compared import Change, changes_of, gates_and_latches, netlist_of, one_loop
 
-CIRCUITS = int(os.environ.get("EDGEWRIGHT_COMPARED_VIEWS", "300"))
+CIRCUITS = int(os.environ.get("EDGEWRIGHT_COMPARED_VIEWS", "150"))
 CHUNK = 50
 
 
