@@ -359,8 +359,8 @@ def test_runs_in_real_time_absorb_a_pulse_and_let_it_pass_where_both_may_happen(
 
 
 # What whole ns do not cover. Digitisation keeps closed bounds (Henzinger, Manna and Pnueli 1992). A window that
-# something is *not* in is an open one: whole ns keep it for some way of rounding, but one way of rounding need not serve
-# two. A breach of set-up is open too, which is why a flip-flop is unsure at exactly its set-up as well.
+# something is *not* in is an open one: whole ns keep it for some way of rounding, but one way of rounding need not
+# serve two. A breach of set-up is open too, which is why a flip-flop is unsure at exactly its set-up as well.
 
 TWO_BREACHES = wired(
     "input tempo free running high 3 ns, low 12 ns",
