@@ -27,7 +27,7 @@ EXPECTED = {
 
 @cache
 def checked(file_name: str) -> FileResult:
-    return verifier.check(SHELF / file_name)
+    return verifier.check(SHELF / file_name, limit=600.0)
 
 
 @pytest.mark.parametrize("file_name", FILES)

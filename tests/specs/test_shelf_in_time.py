@@ -62,7 +62,7 @@ NUMBERS = [
 
 
 def measured(path: Path, circuit: str, claim: str) -> Measured:
-    (design,) = verifier.check(path, circuit=circuit, claim=claim).designs
+    (design,) = verifier.check(path, circuit=circuit, claim=claim, limit=600.0).designs
     (result,) = design.claims
     assert result.measured is not None, f"{result.verdict}: {result.reason}"
     return result.measured

@@ -9,7 +9,7 @@ from verifier.circuit.builder import NetlistBuilder
 from verifier.circuit.netlist import GateKind, InputClass
 from verifier.claims.claim import Design, Given, View
 from verifier.language import loads
-from verifier.workbench.assumptions import ANY_DELAY, LONG_AGO, NO_VOLTAGES, SETTLED, TIMED, assumptions
+from verifier.workbench.assumptions import ANY_DELAY, LONG_AGO, NO_VOLTAGES, NOT_BETWEEN, SETTLED, TIMED, assumptions
 
 
 def design_with(builder: NetlistBuilder) -> Design:
@@ -105,6 +105,7 @@ def test_the_timed_view_is_told_with_the_ranges_and_pauses_of_its_inputs() -> No
         TIMED,
         NO_VOLTAGES,
         LONG_AGO,
+        f"timed view: three: {NOT_BETWEEN}",
     )
 
 
@@ -122,7 +123,8 @@ def test_where_views_are_mixed_what_is_different_in_time_is_told_besides() -> No
         "given slow: choose changes only when not (lever changes within the last 20 ns); "
         "does not restrict the settled and any delay verdicts",
     )
-    assert told[-5:] == (SETTLED, ANY_DELAY, TIMED, NO_VOLTAGES, LONG_AGO)
+    assert told[-6:-1] == (SETTLED, ANY_DELAY, TIMED, NO_VOLTAGES, LONG_AGO)
+    assert told[-1].endswith(NOT_BETWEEN)
 
 
 @pytest.mark.parametrize(
