@@ -18,6 +18,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path[:0] = [str(ROOT)]
 
+from verifier.claims.asked_number import with_amount  # noqa: E402
 from verifier.claims.claim import Claim  # noqa: E402
 from verifier.engines.bounded_search import search  # noqa: E402
 from verifier.engines.decision import Reached  # noqa: E402
@@ -27,7 +28,6 @@ from verifier.evidence.replay import Unconfirmed  # noqa: E402
 from verifier.language import loads  # noqa: E402
 from verifier.views.delayed import DelayedModel  # noqa: E402
 from verifier.views.event_frames import event_system  # noqa: E402
-from verifier.workbench.measuring import with_amount  # noqa: E402
 
 RESULTS = ROOT / "tests" / "benchmarks" / "results" / "delays.md"
 WIDTH_OF_PLOT = 50

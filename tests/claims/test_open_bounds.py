@@ -3,19 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from workbench.bell_tower import bell_tower
 
 import verifier
 from verifier.claims.open_bounds import whole_ns_stand_for_real_time
-from verifier.language import loads
-
-HEAD = """\
-circuit bell_tower
-    input  tempo free running high 5..6 ns, low 5..6 ns
-    input  rope by hand apart 20 ns
-    output bell, chime
-    bell  = not tempo takes 1..2 ns
-    chime = not rope takes 1..2 ns
-"""
 
 
 @pytest.mark.parametrize(
@@ -42,14 +33,13 @@ circuit bell_tower
     ],
 )
 def test_whole_ns_stand_for_real_time_while_one_distance_at_most_is_strict(rows: str, is_exact: bool) -> None:
-    text = HEAD + "".join(f"    {row}\n" for row in rows.split("\n"))
-    (design,) = loads(text, "bell_tower.wiring").designs
+    design = bell_tower(rows)
     claim = next(claim for claim in design.claims if claim.name == "c")
     assert whole_ns_stand_for_real_time(claim, design.givens) is is_exact
 
 
 def test_a_report_names_the_claims_that_are_about_whole_ns_alone() -> None:
-    shared = "    given g: never (rope rises and (tempo rises within the last 2 ns))\n"
-    (design,) = loads(HEAD + shared + "    must c: pulses of bell last at least 3 ns\n", "bell_tower.wiring").designs
+    given = "given g: never (rope rises and (tempo rises within the last 2 ns))"
+    design = bell_tower(given, "must c: pulses of bell last at least 3 ns")
     told = " ".join(verifier.check_design(design, limit=60.0).assumes)
     assert "timed view: c: whole ns alone were looked at" in told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from workbench.bell_tower import bell_tower
 
 import verifier
 from verifier import SourceError, Verdict
@@ -10,15 +11,7 @@ from verifier.engines.endless_time import TimePasses, TimeStops, time_can_pass
 from verifier.language import loads
 from verifier.views.delayed import DelayedModel
 
-HEAD = """\
-circuit bell_tower
-    input  tempo free running high 5..6 ns, low 5..6 ns
-    input  rope by hand apart 20 ns
-    output bell, chime
-    bell  = not tempo takes 1..2 ns
-    chime = not rope takes 1..2 ns
-    must rings: high pulses of bell last at least 4 ns
-"""
+RINGS = "must rings: high pulses of bell last at least 4 ns"
 
 STOP_THE_TIME = [
     "given eager: rope rises within the last 2 ns",
@@ -33,14 +26,13 @@ LET_IT_PASS = [
 
 
 def model(given: str) -> DelayedModel:
-    (design,) = loads(f"{HEAD}    {given}\n", "bell_tower.wiring").designs
-    return DelayedModel(design, timed=True)
+    return DelayedModel(bell_tower(RINGS, given), timed=True)
 
 
 @pytest.mark.parametrize("given", STOP_THE_TIME)
 def test_givens_under_which_time_cannot_go_on_are_told_with_their_place(given: str) -> None:
     assert time_can_pass(model(given).anything(), limit_seconds=60.0) == TimeStops()
-    (design,) = loads(f"{HEAD}    {given}\n", "bell_tower.wiring").designs
+    design = bell_tower(RINGS, given)
     with pytest.raises(SourceError) as caught:
         verifier.check_design(design, limit=60.0)
     (finding,) = caught.value.diagnostics
@@ -51,7 +43,7 @@ def test_givens_under_which_time_cannot_go_on_are_told_with_their_place(given: s
 @pytest.mark.parametrize("given", LET_IT_PASS)
 def test_givens_that_some_endless_run_obeys_are_no_error(given: str) -> None:
     assert time_can_pass(model(given).anything(), limit_seconds=60.0) == TimePasses()
-    (design,) = loads(f"{HEAD}    {given}\n", "bell_tower.wiring").designs
+    design = bell_tower(RINGS, given)
     found = {claim.claim.name: claim.verdict for claim in verifier.check_design(design, limit=60.0).claims}
     assert found["rings"] is Verdict.PROVED
 

@@ -3,25 +3,16 @@
 from __future__ import annotations
 
 import pytest
+from workbench.bell_tower import BELL_TOWER, bell_tower
 
 import verifier
 from verifier import ClaimResult, Verdict
-from verifier.language import loads
+from verifier.claims.asked_number import Growing, growing
 from verifier.report.verdicts import run_lines
-from verifier.workbench.monotone import Growing, growing
-
-HEAD = """\
-circuit bell_tower
-    input  tempo free running high 5..6 ns, low 5..6 ns
-    input  rope by hand apart 20 ns
-    output bell, chime
-    bell  = not tempo takes 1..2 ns
-    chime = not rope takes 1..2 ns
-"""
 
 
-def judged(text: str, head: str = HEAD) -> ClaimResult:
-    (design,) = loads(head + "".join(f"    {row}\n" for row in text.splitlines()), "bell_tower.wiring").designs
+def judged(text: str, head: str = BELL_TOWER) -> ClaimResult:
+    design = bell_tower(text, head=head)
     (result,) = verifier.check_design(design, limit=120.0, claims=["asked"]).claims
     return result
 
@@ -49,7 +40,7 @@ def test_the_tightest_number_is_the_one_before_the_first_that_fails(claim: str, 
 
 
 def test_the_run_beyond_is_told_with_its_number() -> None:
-    (design,) = loads(HEAD + "    must asked: pulses of chime last at least ? ns\n", "bell_tower.wiring").designs
+    design = bell_tower("must asked: pulses of chime last at least ? ns")
     (result,) = verifier.check_design(design, limit=120.0, claims=["asked"]).claims
     told = "\n".join("".join(piece.text for piece in row) for row in run_lines(design, result, width=80))
     assert "must pulses of chime last at least 20 ns" in told
@@ -57,7 +48,7 @@ def test_the_run_beyond_is_told_with_its_number() -> None:
 
 
 def test_a_pulse_of_no_width_makes_it_nought() -> None:
-    result = judged("must asked: pulses of spike last at least ? ns\nspike = tempo and bell takes 0..1 ns", HEAD)
+    result = judged("must asked: pulses of spike last at least ? ns\nspike = tempo and bell takes 0..1 ns")
     assert (result.verdict, result.measured and result.measured.value) == (Verdict.PROVED, 0)
 
 
@@ -97,7 +88,7 @@ def test_a_given_is_asked_for_the_loosest_world_in_which_the_claim_is_proved(
 
 
 def test_the_distance_of_hands_is_named_by_its_inputs() -> None:
-    result = judged("must asked: pulses of chime last at least 7 ns", HEAD.replace("apart 20 ns", "apart ? ns"))
+    result = judged("must asked: pulses of chime last at least 7 ns", BELL_TOWER.replace("apart 20 ns", "apart ? ns"))
     assert result.measured is not None
     # 7 ns, and what the inverter takes from a pulse.
     assert (result.measured.value, result.measured.of) == (7 + 2 - 1, "apart of rope")
@@ -119,6 +110,6 @@ def test_the_distance_of_hands_is_named_by_its_inputs() -> None:
     ],
 )
 def test_which_way_a_formula_goes_follows_from_where_its_number_stands(formula: str, way: Growing | None) -> None:
-    (design,) = loads(f"{HEAD}    must asked in timed view: {formula}\n", "bell_tower.wiring").designs
+    design = bell_tower(f"must asked in timed view: {formula}")
     asked = next(claim for claim in design.claims if claim.name == "asked")
     assert growing(asked.formula) is way

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import cvc5
@@ -27,11 +28,21 @@ def answers(script: str) -> list[str]:
 
 
 def certificates(file: Path, folder: Path) -> list[str]:
-    result = verifier.check(file, limit=600.0, wishes=verifier.Wishes(certificates=True))
+    result = verifier.check(_untimed(file), limit=600.0, wishes=verifier.Wishes(certificates=True))
     proofs = [claim for design in result.designs for claim in design.claims if claim.invariant is not None]
     paths = verifier.write_certificates(folder, result.designs)
     assert len(paths) == len(proofs)
     return [path.read_text(encoding="ascii") for path in paths]
+
+
+def _untimed(file: Path) -> verifier.WiringFile:
+    """Without the claims of the timed view: the proof of one is a set of states, and no certificate."""
+    loaded = verifier.load(file)
+    kept = [
+        (design, [claim for claim in design.claims if claim.view is not verifier.View.TIMED])
+        for design in loaded.designs
+    ]
+    return replace(loaded, designs=tuple(replace(design, claims=tuple(claims)) for design, claims in kept))
 
 
 def test_there_is_a_shelf() -> None:

@@ -44,19 +44,8 @@ def _strict(node: Formula, wanted: bool | None) -> int:
         case tree.KeepsTiming():
             return int(wanted is not True)
         case _:
-            return sum(SEVERAL * _strict(inner, None) for inner in _operands(node))
+            return sum(SEVERAL * _strict(inner, None) for inner in node.children)
 
 
 def _in_time(bound: Bound) -> int:
     return int(bound.unit is Unit.NANOSECONDS)
-
-
-def _operands(node: Formula) -> list[Formula]:
-    found: list[Formula] = []
-    for name in node.__dataclass_fields__:
-        value = getattr(node, name)
-        if isinstance(value, Formula):
-            found.append(value)
-        elif isinstance(value, tuple):
-            found += [item for item in value if isinstance(item, Formula)]
-    return found

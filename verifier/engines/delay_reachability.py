@@ -29,7 +29,7 @@ import numpy as np
 from verifier.engines.decision import Undecided
 from verifier.engines.delay_logic import Steps, TooManySteps
 from verifier.engines.delay_steps import DelaySteps
-from verifier.engines.first_states import TooManyFirstStates, solutions
+from verifier.engines.first_states import TooManyFirstStates, first_columns
 from verifier.engines.packed_states import StateSet
 from verifier.logic.delay_system import DelayedInstant, DelaySystem
 from verifier.logic.reached_states import ReachedStates, StateLayout, Words, layout_of
@@ -141,10 +141,7 @@ class _Search:
 
     def _begin(self) -> DelayedInstant | None:
         """Finds the first states; the first instant if one of them is bad."""
-        system = self._system
-        bits = [*system.sources, *(e.bit for e in system.elements), *(f.bit for f in system.followers)]
-        start = system.graph.conjunction(system.first, system.permitted_at_first)
-        rows, columns = solutions(system.graph, start, [bit.now for bit in bits], self._deadline)
+        rows, columns = first_columns(self._system, self._deadline)
         words, is_bad = self._steps.first(columns, rows)
         if is_bad.any():
             place = int(is_bad.argmax())

@@ -22,7 +22,7 @@ import numpy as np
 from verifier.engines.decision import Undecided
 from verifier.engines.delay_logic import TooManySteps
 from verifier.engines.delay_steps import DelaySteps
-from verifier.engines.first_states import TooManyFirstStates, solutions
+from verifier.engines.first_states import TooManyFirstStates, first_columns
 from verifier.logic.components import strongly_connected_components
 from verifier.logic.delay_system import DelaySystem
 from verifier.logic.reached_states import Words, layout_of
@@ -68,10 +68,7 @@ class _Search:
         return any(self._comes_back(first) for first in self._first_states()) or self._some_component_ticks()
 
     def _first_states(self) -> list[State]:
-        system = self._system
-        bits = [*system.sources, *(e.bit for e in system.elements), *(f.bit for f in system.followers)]
-        start = system.graph.conjunction(system.first, system.permitted_at_first)
-        rows, columns = solutions(system.graph, start, [bit.now for bit in bits], self._deadline)
+        rows, columns = first_columns(self._system, self._deadline)
         return _states(self._steps.first(columns, rows)[0])
 
     def _comes_back(self, first: State) -> bool:

@@ -16,6 +16,7 @@ import numpy as np
 
 from verifier.engines.column_logic import ColumnFunction, Truth
 from verifier.logic.bit_graph import TRUE, VARIABLE, BitGraph, Literal
+from verifier.logic.delay_system import DelaySystem
 from verifier.logic.session import Answer, LoadedGraph, NoAnswerError, Session
 
 MOST_SWEPT = 1 << 20
@@ -26,6 +27,16 @@ MOST_SOLVED = 1 << 16
 
 class TooManyFirstStates(Exception):
     """There are more than MOST_SOLVED and they cannot be swept, or finding them takes longer than it may."""
+
+
+def first_columns(system: DelaySystem, deadline: float) -> tuple[int, list[Truth]]:
+    """How many first states are possible and permitted, and a column for each source, element and follower in order.
+
+    Raises TooManyFirstStates.
+    """
+    bits = [*system.sources, *(e.bit for e in system.elements), *(f.bit for f in system.followers)]
+    start = system.graph.conjunction(system.first, system.permitted_at_first)
+    return solutions(system.graph, start, [bit.now for bit in bits], deadline)
 
 
 def solutions(

@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
+from verifier.claims.asked_number import asked_bound
 from verifier.claims.claim import Claim, Design, View, WiringFile
 from verifier.claims.support import restricts
 from verifier.errors import CallError, EdgewrightError, SourceError
@@ -28,7 +29,6 @@ from verifier.views.delayed import DelayedModel
 from verifier.views.settled import SettledModel
 from verifier.workbench.counted_rounds import Rounds, certified_system, counted_rounds
 from verifier.workbench.judge import Judge
-from verifier.workbench.measuring import asked_bound
 
 SUFFIX = ".smt2"
 

@@ -11,7 +11,8 @@ import time
 from collections.abc import Callable, Sequence
 
 from verifier.circuit.netlist import Netlist
-from verifier.claims.claim import Claim, ClaimKind, Design, View
+from verifier.claims.asked_number import Growing, asked_bound, growing, replaced
+from verifier.claims.claim import Claim, ClaimKind, Design, Given, View
 from verifier.claims.formula import Literal, Settles, Unit
 from verifier.claims.run import Instant, Run
 from verifier.claims.support import restricts
@@ -36,8 +37,7 @@ from verifier.views.any_delay import untimed_system
 from verifier.views.delay_sources import TooManyTogether
 from verifier.views.delayed import DelayedModel
 from verifier.views.event_frames import event_system
-from verifier.workbench.measuring import asked_bound, measure, replaced, tightest
-from verifier.workbench.monotone import Growing, growing
+from verifier.workbench.measuring import measure, tightest
 from verifier.workbench.selection import source_line
 
 MOST_RECHECK_SECONDS = 10.0
@@ -53,9 +53,18 @@ class DelayJudge:
     """Judges the claims of one design in one of the delay views."""
 
     def __init__(
-        self, design: Design, view: View, *, depth: int | None, on_progress: Callable[[int], None] | None = None
+        self,
+        design: Design,
+        view: View,
+        *,
+        limit_seconds: float,
+        depth: int | None,
+        on_progress: Callable[[int], None] | None = None,
     ) -> None:
-        """Raises SourceError when something in the circuit has no delay or no timing."""
+        """`limit_seconds` is for finding out what is permitted at all.
+
+        Raises SourceError when something in the circuit has no delay or no timing, or when nothing is permitted.
+        """
         givens = tuple(given for given in design.givens if restricts(given, view))
         self.design = dataclasses.replace(design, givens=givens)
         self._timed = view is View.TIMED
@@ -65,10 +74,10 @@ class DelayJudge:
         self._model.refuse()
         self.doubts: tuple[str, ...] = ()
         """Sentences about what could not be established beforehand."""
-        self._require_first_instants()
+        self._require_runs(min(limit_seconds, MOST_SECONDS_FOR_TIME))
         self._deadline = 0.0
 
-    def _require_first_instants(self) -> None:
+    def _require_runs(self, limit_seconds: float) -> None:
         """Raises SourceError when none is possible, or none that the givens permit: everything would be proved."""
         design = self.design
         if not has_first_instant(DelayedModel(dataclasses.replace(design, givens=()), timed=self._timed).anything()):
@@ -78,24 +87,20 @@ class DelayJudge:
             givens=tuple(given for given in design.givens if asked_bound(given.formula) is None),
         )
         if fixed.givens and not has_first_instant(DelayedModel(fixed, timed=self._timed).anything()):
-            what = f"given{'s' if len(fixed.givens) > 1 else ''} {listing([g.name for g in fixed.givens])}"
-            message = f"circuit {design.name}: no first instant obeys the {what}"
-            raise self._refusal("contradictory-givens", message, fixed.givens[-1].span)
-        self.doubts = self._doubts_about_time(fixed)
+            raise self._contradiction(fixed.givens, "no first instant obeys the {givens}")
+        if fixed.givens and self._timed:
+            match time_can_pass(DelayedModel(fixed, timed=True).anything(), limit_seconds=limit_seconds):
+                case TimeStops():
+                    raise self._contradiction(fixed.givens, "under the {givens} time cannot go on")
+                case Undecided(reason=reason):
+                    self.doubts = (f"timed view: not established: that the givens let time pass for ever ({reason})",)
+                case TimePasses():
+                    pass
 
-    def _doubts_about_time(self, fixed: Design) -> tuple[str, ...]:
-        """Raises SourceError when the givens stop the time: everything later would be proved."""
-        if not fixed.givens or not self._timed:
-            return ()
-        match time_can_pass(DelayedModel(fixed, timed=True).anything(), limit_seconds=MOST_SECONDS_FOR_TIME):
-            case TimePasses():
-                return ()
-            case Undecided(reason=reason):
-                return (f"timed view: not established: that the givens let time pass for ever ({reason})",)
-            case TimeStops():
-                what = f"given{'s' if len(fixed.givens) > 1 else ''} {listing([g.name for g in fixed.givens])}"
-                message = f"circuit {fixed.name}: under the {what} time cannot go on"
-                raise self._refusal("contradictory-givens", message, fixed.givens[-1].span)
+    def _contradiction(self, givens: Sequence[Given], sentence: str) -> SourceError:
+        told = f"given{'s' if len(givens) > 1 else ''} {listing([given.name for given in givens])}"
+        message = f"circuit {self.design.name}: {sentence.format(givens=told)}"
+        return self._refusal("contradictory-givens", message, givens[-1].span)
 
     def _refusal(self, code: str, message: str, span: Span | None = None) -> SourceError:
         span = span or self.design.span or Span(self.design.file, 1, 1, 1, 1)
@@ -152,7 +157,9 @@ class DelayJudge:
         netlist = dataclasses.replace(netlist, inputs=inputs)
         design = dataclasses.replace(self.design, givens=givens, netlist=netlist)
         try:
-            other = DelayJudge(design, View.TIMED, depth=self._depth, on_progress=self._on_progress)
+            other = DelayJudge(
+                design, View.TIMED, limit_seconds=self._left, depth=self._depth, on_progress=self._on_progress
+            )
         except SourceError:
             return None
         other._deadline = self._deadline

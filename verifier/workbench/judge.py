@@ -14,6 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from verifier.claims.asked_number import asked_bound
 from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.claims.run import Run
 from verifier.claims.support import restricts
@@ -31,7 +32,7 @@ from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
 from verifier.logic.transition_system import Invariant, TransitionSystem
 from verifier.report.pieces import listing
 from verifier.views.settled import SettledModel
-from verifier.workbench.measuring import asked_bound, measure
+from verifier.workbench.measuring import measure
 from verifier.workbench.selection import source_line
 from verifier.workbench.too_many_ways import why_unconfirmed
 from verifier.workbench.whole_loop import whole_loop
@@ -81,7 +82,7 @@ class Judge:
         A circuit about whose settled view nothing was claimed is not refused for the sake of it: `settles` is dropped.
         """
         self.design = design
-        """With the claims that are judged."""
+        """In the end with the claims that are judged."""
         givens = tuple(given for given in design.givens if restricts(given, View.SETTLED))
         self._settled = dataclasses.replace(design, givens=givens)
         self._delayed: dict[View, DelayJudge] = {}
@@ -94,7 +95,7 @@ class Judge:
         self._model = SettledModel(self._settled)
         self._simulator = Simulator(design.netlist)
         self._chooser = Chooser()
-        self.doubts = self._doubts_about_permission()
+        self.design, self.doubts = self._permitted()
         """Sentences about what could not be established beforehand."""
         for view in dict.fromkeys(claim.view for claim in design.claims):
             if view is not View.SETTLED:
@@ -104,7 +105,9 @@ class Judge:
         from verifier.workbench.delay_judge import DelayJudge
 
         if view not in self._delayed:
-            self._delayed[view] = DelayJudge(self.design, view, depth=self._depth, on_progress=self._on_depth)
+            self._delayed[view] = DelayJudge(
+                self.design, view, limit_seconds=self._limit_seconds, depth=self._depth, on_progress=self._on_depth
+            )
         return self._delayed[view]
 
     def judge(self, claim: Claim, limit_seconds: float | None = None) -> ClaimResult:
@@ -227,22 +230,18 @@ class Judge:
         shown = trigger_claim(claim)
         return None if shown is None else self._confirmed(shown, reached).run
 
-    def _doubts_about_permission(self) -> tuple[str, ...]:
-        """Raises SourceError when the givens permit no endless run, or the circuit cannot even power up."""
-        match _permitted(self._model, self._limit_seconds):
+    def _permitted(self) -> tuple[Design, tuple[str, ...]]:
+        """The design with the claims that can be judged, and doubts about them.
+
+        Raises SourceError when the givens permit no endless run, or the circuit cannot even power up.
+        """
+        match _permission(self._model, self._limit_seconds):
             case Endless():
-                return ()
+                return self.design, ()
             case Undecided(reason=reason):
-                return (f"not established: that any endless run is permitted ({reason})",)
+                return self.design, (f"not established: that any endless run is permitted ({reason})",)
             case Contradictory():
-                refusal = self._nothing_permitted()
-        settled = [claim for claim in self.design.claims if claim.view is View.SETTLED]
-        kept = tuple(claim for claim in self.design.claims if claim.view is not View.SETTLED)
-        if not kept or any(claim.kind is not ClaimKind.ALWAYS_THERE for claim in settled):
-            raise refusal
-        self.design = dataclasses.replace(self.design, claims=kept)
-        why = "; ".join(finding.message for finding in refusal.diagnostics)
-        return (f"settled view: nothing was judged, not even that the circuit settles ({why})",) if settled else ()
+                return _without_settled(self.design, self._nothing_permitted())
 
     def _nothing_permitted(self) -> SourceError:
         design = self._settled
@@ -276,7 +275,18 @@ class Judge:
             return False
 
 
-def _permitted(model: SettledModel, limit_seconds: float) -> Permission:
+def _without_settled(design: Design, refusal: SourceError) -> tuple[Design, tuple[str, ...]]:
+    """The claims of the delay views alone, and why. Raises the refusal where the file claims more than them."""
+    kept = tuple(claim for claim in design.claims if claim.view is not View.SETTLED)
+    dropped = [claim for claim in design.claims if claim.view is View.SETTLED]
+    if not kept or any(claim.kind is not ClaimKind.ALWAYS_THERE for claim in dropped):
+        raise refusal
+    why = "; ".join(finding.message for finding in refusal.diagnostics)
+    doubt = f"settled view: nothing was judged, not even that the circuit settles ({why})"
+    return dataclasses.replace(design, claims=kept), (doubt,) if dropped else ()
+
+
+def _permission(model: SettledModel, limit_seconds: float) -> Permission:
     """Whether an endless permitted run exists; under givens about the future it must keep their promises too."""
     system = model.permitted_system()
     if system.fairness is None:
@@ -294,7 +304,7 @@ def _permitted(model: SettledModel, limit_seconds: float) -> Permission:
 
 
 def _contradictory(design: Design, limit_seconds: float) -> bool:
-    return isinstance(_permitted(SettledModel(design), limit_seconds), Contradictory)
+    return isinstance(_permission(SettledModel(design), limit_seconds), Contradictory)
 
 
 def _finding(code: str, message: str, span: Span, hint: str) -> SourceError:

@@ -1,7 +1,7 @@
 """The tightest number for a claim with a `?` (`grammar/README.md`, 33): a proof at it, and a run that breaks the next.
 
 The search relies on one thing alone: that a claim which is proved with one number is proved with all larger ones, or
-with all smaller ones (`monotone.py`). Both halves of the answer are judged like any claim.
+with all smaller ones (`claims/asked_number.py`). Both halves of the answer are judged like any claim.
 """
 
 from __future__ import annotations
@@ -9,11 +9,11 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 
+from verifier.claims.asked_number import Growing, asked_bound, growing, with_amount
 from verifier.claims.claim import Claim, ClaimKind
-from verifier.claims.formula import Bound, Formula, PulsesLast, Tightest, Unit, walk
+from verifier.claims.formula import PulsesLast, Unit, walk
 from verifier.claims.run import Run
 from verifier.evidence.verdict import ClaimResult, Measured, Verdict
-from verifier.workbench.monotone import Growing, growing
 
 LARGEST = 1 << 14
 """Numbers beyond this are not tried."""
@@ -23,35 +23,6 @@ JudgeAt = Callable[[int], ClaimResult | None]
 """Judges with this number in place of every `?`; None when no run is permitted with it, so that nothing can be said."""
 
 NO_WAY = "the `?` stands where a larger number neither always helps nor always hurts, so there is no tightest one"
-
-
-def asked_bound(formula: Formula) -> Bound | None:
-    """The bound with a `?`, if there is one."""
-    for node in walk(formula):
-        for name in node.__dataclass_fields__:
-            value = getattr(node, name)
-            if isinstance(value, Bound) and value.amount is Tightest.ASKED:
-                return value
-    return None
-
-
-def with_amount(claim: Claim, amount: int) -> Claim:
-    """The claim with the number in place of its `?`."""
-    return dataclasses.replace(claim, formula=replaced(claim.formula, amount))
-
-
-def replaced(node: Formula, amount: int) -> Formula:
-    """The formula with the number in place of every `?`."""
-    changed: dict[str, object] = {}
-    for name in node.__dataclass_fields__:
-        value = getattr(node, name)
-        if isinstance(value, Bound) and value.amount is Tightest.ASKED:
-            changed[name] = dataclasses.replace(value, amount=amount)
-        elif isinstance(value, Formula):
-            changed[name] = replaced(value, amount)
-        elif isinstance(value, tuple) and any(isinstance(item, Formula) for item in value):
-            changed[name] = tuple(replaced(item, amount) if isinstance(item, Formula) else item for item in value)
-    return dataclasses.replace(node, **changed) if changed else node  # type: ignore[arg-type]
 
 
 def measure(claim: Claim, judge: JudgeOne, largest: int = LARGEST) -> ClaimResult:
@@ -73,13 +44,17 @@ def measure(claim: Claim, judge: JudgeOne, largest: int = LARGEST) -> ClaimResul
 
 def tightest(claim: Claim, unit: Unit, easier: Growing | None, judge: JudgeAt, largest: int = LARGEST) -> ClaimResult:
     """The tightest number with which the claim is proved, when growing makes that easier (or harder)."""
-    match easier:
-        case Growing.MORE:
-            return _Search(claim, unit, judge, min(largest, LARGEST)).smallest()
-        case Growing.FEWER:
-            return _Search(claim, unit, judge, min(largest, LARGEST)).largest()
-        case _:
-            return _without_number(claim, NO_WAY)
+    search = _Search(claim, unit, judge, min(largest, LARGEST))
+    try:
+        match easier:
+            case Growing.MORE:
+                return search.smallest()
+            case Growing.FEWER:
+                return search.largest()
+            case _:
+                return _without_number(claim, NO_WAY)
+    except _Unanswered as unanswered:
+        return dataclasses.replace(unanswered.result, claim=claim)
 
 
 def _widest(claim: Claim, unit: Unit, judge: JudgeOne, largest: int) -> ClaimResult:
@@ -108,74 +83,65 @@ def _last_width(claim: Claim, run: Run) -> int:
     return min(widths)
 
 
+class _Unanswered(Exception):
+    """A number could not be judged."""
+
+    def __init__(self, result: ClaimResult) -> None:
+        super().__init__(result.reason)
+        self.result = result
+
+
 class _Search:
     """Doubles a number until the verdict turns, then halves what lies between."""
 
     def __init__(self, claim: Claim, unit: Unit, judge: JudgeAt, most: int) -> None:
         self._claim, self._unit, self._judge, self._most = claim, unit, judge, most
-        self._best: ClaimResult | None = None
-        """With the tightest number that is proved so far."""
+        self._proved: tuple[int, ClaimResult] | None = None
+        """The tightest number that is proved so far, and its result."""
         self._broken: ClaimResult | None = None
         """With the nearest number beyond."""
-        self._proved_at = -1
-        self._unanswered = _without_number(claim, "")
 
     def smallest(self) -> ClaimResult:
-        low, high = -1, 0
-        while (verdict := self._verdict_at(high)) is Verdict.BROKEN:
-            if high >= self._most:
-                return self._broken_up_to(high)
-            low, high = high, max(1, 2 * high)
-        if verdict is Verdict.UNDECIDED:
-            return self._unanswered
-        while high - low > 1:
-            middle = (low + high) // 2
-            match self._verdict_at(middle):
-                case Verdict.BROKEN:
-                    low = middle
-                case Verdict.UNDECIDED:
-                    return self._unanswered
-                case _:
-                    high = middle
-        return self._found(high, low)
+        """Pre: a larger number makes the claim easier."""
+        low, high = self._turn(broken_at_first=True)
+        return self._broken_up_to(low) if high is None else self._found(high, low)
 
     def largest(self) -> ClaimResult:
+        """Pre: a larger number makes the claim harder."""
+        low, high = self._turn(broken_at_first=False)
+        return self._found(low, low + 1 if high is None else high)
+
+    def _turn(self, *, broken_at_first: bool) -> tuple[int, int | None]:
+        """The last number of the first kind (-1: 0 is none) and the next; None where the verdict never turned."""
         low, high = -1, 0
-        while (verdict := self._verdict_at(high)) is not Verdict.BROKEN:
-            if verdict is Verdict.UNDECIDED:
-                return self._unanswered
-            low = high
+        while self._is_broken(high) is broken_at_first:
             if high >= self._most:
-                return self._found(low, low + 1)
-            high = max(1, 2 * high)
+                return high, None
+            low, high = high, max(1, 2 * high)
         while high - low > 1:
             middle = (low + high) // 2
-            match self._verdict_at(middle):
-                case Verdict.BROKEN:
-                    high = middle
-                case Verdict.UNDECIDED:
-                    return self._unanswered
-                case _:
-                    low = middle
-        return self._found(low, high)
+            if self._is_broken(middle) is broken_at_first:
+                low = middle
+            else:
+                high = middle
+        return low, high
 
-    def _verdict_at(self, amount: int) -> Verdict | None:
-        """None when nothing is permitted with it: that is looser or tighter than any answer, as a proof would be."""
+    def _is_broken(self, amount: int) -> bool:
+        """Where nothing is permitted, nothing is broken: that lies on the side of the proofs. Raises _Unanswered."""
         result = self._judge(amount)
         if result is None:
-            return None
-        if result.verdict is Verdict.PROVED:
-            self._best, self._proved_at = result, amount
-        elif result.verdict is Verdict.BROKEN:
+            return False
+        if result.verdict is Verdict.BROKEN:
             self._broken = result
-        else:
-            self._unanswered = dataclasses.replace(result, claim=self._claim)
-            return Verdict.UNDECIDED
-        return result.verdict
+            return True
+        if result.verdict is not Verdict.PROVED:
+            raise _Unanswered(result)
+        self._proved = amount, result
+        return False
 
     def _found(self, value: int, beyond: int) -> ClaimResult:
-        if self._best is not None and self._proved_at == value:
-            return _answer(self._claim, self._unit, value, beyond, self._best, self._broken)
+        if self._proved is not None and self._proved[0] == value:
+            return _answer(self._claim, self._unit, value, beyond, self._proved[1], self._broken)
         if self._broken is not None and value < 0:
             return dataclasses.replace(self._broken, claim=self._claim, reason="it is broken with 0 already")
         return _without_number(self._claim, f"with {value} {self._unit.value} no run obeys the givens")

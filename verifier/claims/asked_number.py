@@ -1,12 +1,14 @@
-"""Which way a formula goes as the numbers in place of its `?` grow: easier to fulfil, harder, or neither."""
+"""The `?` in place of a number: where it stands, a number put there, and which way a formula goes as that grows."""
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from enum import Enum
 
 from verifier.claims import formula as tree
-from verifier.claims.formula import Bound, Formula, Operator, Tightest
+from verifier.claims.claim import Claim
+from verifier.claims.formula import Bound, Formula, Operator, Tightest, walk
 
 EASIER, HARDER, EITHER = 1, -1, 0
 """What a larger number, or a formula that holds more often, does to the whole."""
@@ -18,6 +20,35 @@ class Growing(Enum):
     MORE = "more of them"
     FEWER = "fewer of them"
     UNCLEAR = "neither always more nor always fewer of them"
+
+
+def asked_bound(formula: Formula) -> Bound | None:
+    """The bound with a `?`, if there is one."""
+    for node in walk(formula):
+        for name in node.__dataclass_fields__:
+            value = getattr(node, name)
+            if isinstance(value, Bound) and value.amount is Tightest.ASKED:
+                return value
+    return None
+
+
+def with_amount(claim: Claim, amount: int) -> Claim:
+    """The claim with the number in place of its `?`."""
+    return dataclasses.replace(claim, formula=replaced(claim.formula, amount))
+
+
+def replaced(node: Formula, amount: int) -> Formula:
+    """The formula with the number in place of every `?`."""
+    changed: dict[str, object] = {}
+    for name in node.__dataclass_fields__:
+        value = getattr(node, name)
+        if isinstance(value, Bound) and value.amount is Tightest.ASKED:
+            changed[name] = dataclasses.replace(value, amount=amount)
+        elif isinstance(value, Formula):
+            changed[name] = replaced(value, amount)
+        elif isinstance(value, tuple) and any(isinstance(item, Formula) for item in value):
+            changed[name] = tuple(replaced(item, amount) if isinstance(item, Formula) else item for item in value)
+    return dataclasses.replace(node, **changed) if changed else node  # type: ignore[arg-type]
 
 
 def growing(formula: Formula) -> Growing | None:
@@ -68,7 +99,8 @@ def _signs(node: Formula, sign: int) -> Iterator[int]:
         case tree.PulsesLast(at_least=bound):
             yield from _asked(bound, -sign)
         case _:
-            yield from (EITHER for inner in tree.walk(node) for _ in _asked_in(inner))
+            if asked_bound(node) is not None:
+                yield EITHER
 
 
 def _asked(bound: Bound, sign: int) -> Iterator[int]:
@@ -76,10 +108,3 @@ def _asked(bound: Bound, sign: int) -> Iterator[int]:
         yield sign
     if bound.of is not None:
         yield from _signs(bound.of, EITHER)
-
-
-def _asked_in(node: Formula) -> Iterator[Bound]:
-    for name in node.__dataclass_fields__:
-        value = getattr(node, name)
-        if isinstance(value, Bound) and value.amount is Tightest.ASKED:
-            yield value
