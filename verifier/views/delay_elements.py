@@ -120,13 +120,15 @@ class DelayedNets:
         if net.span is None:
             raise ValueError(f"{net.name} has no delay")
         wrong = "has no delay" if driver.takes is None else "takes no time at all"
+        where = "give this gate a net of its own with" if net.anonymous else "write"
+        behind = "" if net.anonymous else " behind it"
         return SourceError(
             [
                 Diagnostic(
                     code="no-delay",
                     message=f"`{net.name}` {wrong}, so it cannot be judged in the timed view",
                     span=net.span,
-                    hint="write `takes 3..15 ns` behind it, or `delays from FAMILY` in the circuit",
+                    hint=f"{where} `takes 3..15 ns`{behind}, or write `delays from FAMILY` in the circuit",
                 )
             ]
         )
