@@ -114,6 +114,7 @@ def run_table(
     columns = [_column(signal, run, shown, room) for signal in signals]
     deed = heading_of(view)
     widest = DOING_WIDEST if view is View.SETTLED else HAPPENING_WIDEST
+    widest = widest if columns else room
     deed_width = _deed_width(rows, deed, widest, room - sum(column.width + len(GAP) for column in columns))
     layout = Layout(number=number, deed=deed, number_width=number_width, deed_width=deed_width)
     lines: list[Line] = []

@@ -30,14 +30,16 @@ from verifier.report.signals import Shown
 
 UNIT = 10
 """Units of a drawing for one column."""
-NARROWEST_STEP = 4
+NARROWEST_STEP, COMFORTABLE_STEP = 4, 6
+COMFORTABLE_UP_TO = 10
+"""So many steps are drawn comfortably wide."""
 NO_TIME_WIDTH = 2
 """Columns between two moves in one ns."""
 LONGEST_TO_SCALE = 16
 """A gap that would take more columns is cut short."""
 AROUND_LENGTH = 6
 """Columns that a cut gap has beside the length written into it."""
-AROUND_NUMBER = 3
+AROUND_NUMBER = 4
 """Columns that the span of a number on a bus has beside its digits."""
 ECHO = 3
 """Columns past the end of a loop in which it begins again."""
@@ -173,7 +175,8 @@ def _narrowest(numbers: Sequence[int]) -> int:
 
 
 def _steps(numbers: Sequence[int]) -> tuple[list[int], list[Gap]]:
-    return [_narrowest(numbers)] * len(numbers), [Gap.TO_SCALE] * (len(numbers) - 1)
+    comfortable = COMFORTABLE_STEP if len(numbers) <= COMFORTABLE_UP_TO else 0
+    return [max(_narrowest(numbers), comfortable)] * len(numbers), [Gap.TO_SCALE] * (len(numbers) - 1)
 
 
 def _scaled(times: Sequence[int]) -> tuple[list[int], list[Gap]]:
