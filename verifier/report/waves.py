@@ -120,7 +120,8 @@ def shown_run(
         return run_table(netlist, run, signals, width=width, notes=notes, view=view)
     diagram = wave_diagram(netlist, run, signals, notes=notes, view=view, marks=marks)
     drawn = wave_lines(diagram, width=width, ascii_only=style is RunStyle.ASCII_WAVES)
-    return [*drawn, line(), *run_table(netlist, run, (), width=width, notes=notes, view=view)]
+    deeds = run_table(netlist, run, (), width=width, notes=notes, view=view, widest_deed=width)
+    return [*drawn, line(), *deeds]
 
 
 def wave_lines(diagram: WaveDiagram, *, width: int = 80, ascii_only: bool = False) -> list[Line]:
