@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.claims.formula import Settles
+from verifier.claims.lasso_meaning import first_failure
 from verifier.claims.run import Run
 from verifier.claims.trigger import trigger_claim
 from verifier.evidence.verdict import ClaimResult, Verdict
@@ -48,10 +49,13 @@ class ToldRun:
 
     @property
     def marks(self) -> tuple[Mark, ...]:
-        """The instant at which it happens; none where it takes the whole of an endless run."""
-        if self.run.loop_from is not None:
+        """The instant at which it happens; on an endless run that breaks a claim, the one whose future breaks it."""
+        if self.run.loop_from is None:
+            return (Mark(instant=len(self.run) - 1, text=self.headline),)
+        fails_at = None if self.claim.kind is ClaimKind.CAN else first_failure(self.claim.formula, self.run)
+        if fails_at is None or fails_at >= len(self.run):
             return ()
-        return (Mark(instant=len(self.run) - 1, text=self.headline),)
+        return (Mark(instant=fails_at, text=f"{self.word} by what begins at {moment(self.run, fails_at)}"),)
 
     def happened(self) -> str:
         """What happens at the last instant, or on the endless run: one sentence without a full stop."""

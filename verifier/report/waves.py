@@ -14,6 +14,7 @@ there is a second set of shapes for places that take ASCII alone.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -145,7 +146,9 @@ class _Drawing:
         longest = max(len(diagram.unit), *(len(row.name) for row in diagram.rows), 0)
         self._names = min(longest, max(NAMES_NARROWEST, width // 4))
         self._room = width - len(INDENT) - self._names - len(GAP)
-        self._ruler = self._with_cuts(self._ticks(), lengths=True)
+        everywhere = range(len(diagram.numbers))
+        self._ruler = self._with_cuts(self._ticks(), everywhere, lengths=True)
+        self._spans = {row.name: row.spans() for row in diagram.rows if row.width > 1}
         self._levels = {row.name: self._bit(row) for row in diagram.rows if row.width == 1}
 
     def parts(self) -> list[tuple[int, int]]:
@@ -155,20 +158,18 @@ class _Drawing:
         while start < self._end:
             end = self._end
             if end - start > self._room:
-                reached = [
-                    (place, column)
-                    for place, column in enumerate(self._columns)
-                    if start < column <= start + self._room and column < self._end
-                ]
-                apart = [column for place, column in reached if not self._shares_its_time(place)]
-                end = max(apart or [column for _, column in reached] or [start + self._room])
+                first, after = (bisect_right(self._columns, at) for at in (start, start + self._room))
+                apart = (place for place in reversed(range(first, after)) if not self._shares_its_time(place))
+                place = next(apart, after - 1)
+                end = self._columns[place] if place >= first else start + self._room
             parts.append((start, end))
             start = end
         return parts
 
-    def _shares_its_time(self, place: int) -> bool:
-        """Whether the instant is in the same ns as the one before."""
-        return 0 < place <= len(self._diagram.gaps) and self._diagram.gaps[place - 1] is Gap.NO_TIME
+    def _seen(self, start: int, end: int) -> range:
+        """The instants of which something stands between these columns."""
+        last = len(self._diagram.numbers)
+        return range(max(bisect_right(self._columns, start) - 1, 0), min(bisect_left(self._columns, end), last))
 
     def part(self, start: int, end: int) -> list[Line]:
         lines = [
@@ -207,11 +208,11 @@ class _Drawing:
     def _numbers(self, start: int, end: int) -> str:
         """The number of each instant; of several in one ns it stands at the first, and at the first of a part."""
         drawn = ""
-        for place, number in enumerate(self._diagram.numbers):
+        for place in self._seen(start, end):
             at = self._columns[place] - start
-            if 0 <= at < end - start and (not drawn or not self._shares_its_time(place)) and len(drawn) <= at:
-                drawn = f"{drawn.ljust(at)}{number} "
-        return drawn
+            if at >= 0 and (not drawn or not self._shares_its_time(place)) and len(drawn) <= at:
+                drawn = f"{drawn.ljust(at)}{self._diagram.numbers[place]} "
+        return drawn[: self._room]
 
     def _ticks(self) -> list[str]:
         drawn = [self._shapes.level] * self._columns[-1] + [self._shapes.again] * (self._end - self._columns[-1])
@@ -223,17 +224,21 @@ class _Drawing:
             drawn[column] = self._shapes.tick
         return drawn
 
-    def _with_cuts(self, drawn: list[str], *, lengths: bool = False) -> str:
-        """The marks of gaps that are not to scale, in the middle of each; with the ns that pass there, if wanted."""
+    def _with_cuts(self, drawn: list[str], places: range, *, start: int = 0, lengths: bool = False) -> str:
+        """The marks of gaps that are not to scale, in the middle of each; with the ns that pass there, if wanted.
+
+        `places` are the instants that such gaps follow, and `drawn` begins at the column `start`.
+        """
         numbers, cut = self._diagram.numbers, self._shapes.cut
-        for place, gap in enumerate(self._diagram.gaps):
-            if gap is not Gap.NOT_TO_SCALE:
+        for place in places:
+            if place >= len(self._diagram.gaps) or self._diagram.gaps[place] is not Gap.NOT_TO_SCALE:
                 continue
             first, end = self._columns[place] + 1, self._columns[place + 1]
             told = f"{cut[0]} {numbers[place + 1] - numbers[place]} ns {cut[1]}"
             text = told if lengths and len(told) <= end - first else cut
-            at = first + (end - first - len(text)) // 2
-            if lengths or all(letter == self._shapes.level for letter in drawn[at : at + len(text)]):
+            at = first + (end - first - len(text)) // 2 - start
+            beneath = drawn[at : at + len(text)] if at >= 0 else []
+            if len(beneath) == len(text) and all(letter == self._shapes.level for letter in beneath):
                 drawn[at : at + len(text)] = text
         return "".join(drawn)
 
@@ -252,7 +257,7 @@ class _Drawing:
             for drawn in lines:
                 if drawn[self._columns[mark.instant]] == " ":
                     drawn[self._columns[mark.instant]] = shapes.guide
-        upper, lower = (self._with_cuts(drawn) for drawn in lines)
+        upper, lower = (self._with_cuts(drawn, range(len(row.values))) for drawn in lines)
         return upper, lower
 
     def _echo(self, row: WaveRow) -> tuple[int, ...]:
@@ -261,11 +266,10 @@ class _Drawing:
     def _bus(self, row: WaveRow, start: int, end: int) -> str:
         """The part of a bus from one column to another: each span has its number in every part that it reaches into."""
         drawn = [self._shapes.level] * (end - start)
-        for first, after in row.spans():
+        seen = self._seen(start, end)
+        for first, after in self._spans_in(row, seen):
             left, right = self._columns[first], self._columns[after]
             begins, ends = max(left, start), min(right, end)
-            if begins >= ends:
-                continue
             has_point = begins == left
             is_closed = ends == right and (after < len(row.values) or self._closes(row))
             inside = ends - begins - has_point - is_closed
@@ -275,15 +279,17 @@ class _Drawing:
                 *number.ljust(inside, self._shapes.level),
                 *(POINTS[1] if is_closed else ""),
             ]
-        again = range(max(self._columns[-1], start), min(self._end, end))
-        for column in again:
+        for column in range(max(self._columns[-1], start), min(self._end, end)):
             opens = column == self._columns[-1] and self._closes(row)
             drawn[column - start] = POINTS[0] if opens else self._shapes.again
-        return self._cut_bus(drawn, start)
+        return self._with_cuts(drawn, seen, start=start)
 
-    def _cut_bus(self, drawn: list[str], start: int) -> str:
-        whole = [" "] * start + drawn + [" "] * (self._end - start - len(drawn))
-        return self._with_cuts(whole)[start : start + len(drawn)]
+    def _spans_in(self, row: WaveRow, seen: range) -> list[tuple[int, int]]:
+        """The spans of one value that reach into these instants."""
+        spans = self._spans[row.name]
+        first = bisect_right(spans, seen.start, key=lambda span: span[1])
+        after = bisect_left(spans, seen.stop, key=lambda span: span[0])
+        return spans[first:after]
 
     def _closes(self, row: WaveRow) -> bool:
         """Whether the value changes where the loop begins again."""
