@@ -166,6 +166,10 @@ class _Drawing:
             start = end
         return parts
 
+    def _shares_its_time(self, place: int) -> bool:
+        """Whether the instant is in the same ns as the one before."""
+        return 0 < place <= len(self._diagram.gaps) and self._diagram.gaps[place - 1] is Gap.NO_TIME
+
     def _seen(self, start: int, end: int) -> range:
         """The instants of which something stands between these columns."""
         last = len(self._diagram.numbers)
