@@ -3,8 +3,9 @@
 All nets of the circuit are in it, buses as vectors, parts of parts as scopes. The same run gives the same text: it has
 no date. What the format leaves to us:
 
-- A run with times has a timescale of 1 ns. Moves in one ns stand below one time, in their order, each led in by a
-  comment: a viewer shows the last of them, a reader that keeps every change sees them all.
+- A run with times has a timescale of 1 ns. Moves in one ns stand below one time, in their order, the second and
+  later ones each led in by a comment. A reader that keeps every change sees them all; one that shows a single value for
+  each time shows one of them, so a pulse of no length may not be seen there. Text, CSV and drawing have them all.
 - A run without times has steps, not time. It has a timescale of 1 s, so that step 3 is shown at 3 s and nobody takes
   it for ns; a comment says so.
 - The last instant gets one step (1 ns) after it, so that it can be seen. An endless run has the first instant of its
