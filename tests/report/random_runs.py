@@ -8,7 +8,21 @@ from verifier.circuit.netlist import Input, Net, Netlist
 from verifier.claims.run import Run, StepEvents
 
 WORDS = ("tempo", "lever", "choose", "beat", "s.carry", "s.inner.sum", "t.carry", "s", "bell_2")
-HOSTILE = ("$end", "two words", "a\nb", "x[1]", "\x1b[31m", "\u202ebell", "", ".", "9th", "a~1", "a_1", "bell_2_2", "<b>&")
+HOSTILE = (
+    "$end",
+    "two words",
+    "a\nb",
+    "x[1]",
+    "\x1b[31m",
+    "\u202ebell",
+    "",
+    ".",
+    "9th",
+    "a~1",
+    "a_1",
+    "bell_2_2",
+    "<b>&",
+)
 
 
 def netlist_of(signals: dict[str, int], name: str = "tower") -> Netlist:

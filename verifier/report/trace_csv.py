@@ -25,9 +25,8 @@ FIXED_HEADINGS = ("step number", "time in ns", "in loop", "what leads here")
 
 def trace_csv(netlist: Netlist, run: Run, signals: Sequence[Shown], *, view: View = View.SETTLED) -> str:
     """The text of the file. Lines end as the standard says; `in loop` is `yes` or `no`."""
-    columns = list(signals)
-    columns += [Shown(name=name, nets=nets) for name, nets in variables_of(netlist).items()]
-    columns = list({column.name: column for column in reversed(columns)}.values())[::-1]
+    others = {name: Shown(name=name, nets=nets) for name, nets in variables_of(netlist).items()}
+    columns = list(({signal.name: signal for signal in signals} | others).values())
     text = io.StringIO()
     writer = csv.writer(text)
     writer.writerow([*FIXED_HEADINGS, *(clean(column.name) for column in columns)])
