@@ -115,6 +115,31 @@ def test_time_is_to_scale_and_what_is_not_says_so() -> None:
     ]
 
 
+def test_a_diagram_is_folded_before_a_step_and_each_part_has_its_names_and_numbers() -> None:
+    netlist = netlist_of({"count": 4, "full": 1})
+    run = run_of("00000", "00000", "00001", "00001", "00000", "10000")
+    assert drawn(netlist, run, Mark(instant=5, text="broken at step 5"), width=40) == [
+        "    step   0     1     2     3",
+        "           ┬─────┬─────┬─────┬─────",
+        "    count  < 0 ────────────────────",
+        "                       ╭───────────",
+        "    full   ────────────╯",
+        "",
+        "    step   4     5",
+        "           ┬─────┬─────",
+        "    count   0 ──>< 1 ──",
+        "           ╮     ┊",
+        "    full   ╰───────────",
+        "                 ^ broken at step 5",
+    ]
+
+
+def test_moves_in_one_ns_are_not_parted_by_a_fold() -> None:
+    moves = [(ns, "1" if place % 2 else "0") for place, ns in enumerate((0, 1, 2, 3, 4, 5, 6, 6, 6, 6, 7))]
+    rows = drawn(netlist_of({"tempo": 1}), timed_run(*moves), width=42)
+    assert [row for row in rows if "┬" in row] == ["           ┬───┬───┬───┬───┬───┬───", "           ┬═┬═┬═┬───┬───"]
+
+
 def test_a_circuit_without_signals_still_has_its_steps_and_what_to_do() -> None:
     netlist = netlist_of({})
     run = Run(((), ()), (StepEvents(), StepEvents()))
