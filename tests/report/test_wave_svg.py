@@ -159,11 +159,11 @@ def test_two_pictures_in_one_page_share_no_identifier_and_one_is_always_the_same
 
 
 def test_several_moves_in_one_ns_share_one_number_and_have_a_double_ruler() -> None:
-    run = Run(((False,), (True,), (False,)), (StepEvents(),) * 3, times=(0, 0, 700))
+    run = Run(((False,), (True,), (False,), (True,)), (StepEvents(),) * 4, times=(0, 0, 1, 700))
     diagram = diagram_of(netlist_of({"tempo": 1}), run)
     root = ElementTree.fromstring(wave_svg(diagram))
     (axis,) = all_of(root, "g", "wave-axis")
-    assert [text.text for text in all_of(axis, "text")] == ["ns", "0", "700"]
+    assert [text.text for text in all_of(axis, "text")] == ["ns", "0", "1", "700"]
     lines = [re.findall("[0-9]+", path.get("d") or "") for path in all_of(axis, "path", "wave-ruler")]
     left, right = (str(left_of(diagram) + diagram.x_of(instant)) for instant in (0, 1))
     assert sum(line[0] == left and line[2] == right for line in lines) == 2

@@ -134,6 +134,19 @@ def test_a_diagram_is_folded_before_a_step_and_each_part_has_its_names_and_numbe
     ]
 
 
+def test_among_many_signals_one_that_stays_low_takes_one_line() -> None:
+    netlist = netlist_of({f"bell_{number}": 1 for number in range(13)})
+    rows = drawn(netlist, run_of("0" * 13, "01" + "0" * 11), Mark(instant=1, text="broken at step 1"))
+    assert rows[2:7] == [
+        "    bell_0   ────────────",
+        "                   ╭─────",
+        "    bell_1   ──────╯",
+        "    bell_2   ────────────",
+        "    bell_3   ────────────",
+    ]
+    assert len(rows) == 2 + 13 + 1 + 1
+
+
 def test_moves_in_one_ns_are_not_parted_by_a_fold() -> None:
     moves = [(ns, "1" if place % 2 else "0") for place, ns in enumerate((0, 1, 2, 3, 4, 5, 6, 6, 6, 6, 7))]
     rows = drawn(netlist_of({"tempo": 1}), timed_run(*moves), width=42)

@@ -31,6 +31,8 @@ NAMES_NARROWEST = 8
 GAP = "  "
 MARK = "^ "
 FOR_EVER = " for ever "
+ALWAYS_TWO_LINES = 12
+"""In a diagram of more signals, one that stays low all along a part has only its lower line there."""
 HIDDEN_NUMBER = ".."
 """In place of a number that a fold leaves no room for."""
 
@@ -184,8 +186,10 @@ class _Drawing:
             if row.width > 1:
                 lines.append(self._line(row.name, self._bus(row, start, end)))
             else:
-                upper, lower = self._levels[row.name]
-                lines += [self._line("", upper[start:end]), self._line(row.name, lower[start:end])]
+                upper, lower = (drawn[start:end] for drawn in self._levels[row.name])
+                if len(self._diagram.rows) <= ALWAYS_TWO_LINES or upper.strip(" " + self._shapes.guide):
+                    lines.append(self._line("", upper))
+                lines.append(self._line(row.name, lower))
         return lines + self._loop(start, end) + self._marks(start, end)
 
     def legend(self) -> list[Line]:
