@@ -19,11 +19,12 @@ from verifier.claims.claim import View
 from verifier.claims.run import Run, StepEvents
 from verifier.evidence.verdict import ClaimResult, Verdict
 from verifier.report.pieces import plain
+from verifier.report.shown_run import RunStyle, shown_run
 from verifier.report.signals import shown_signals
 from verifier.report.table import run_table
 from verifier.report.verdicts import run_lines
 from verifier.report.wave_layout import Gap, Mark, WaveDiagram, wave_diagram
-from verifier.report.waves import RunStyle, run_style, shown_run, wave_lines
+from verifier.report.waves import can_be_written, wave_lines
 
 
 def diagram_of(netlist: Netlist, run: Run, *marks: Mark) -> WaveDiagram:
@@ -285,21 +286,20 @@ def test_gaps_that_are_to_scale_have_the_same_scale(made: tuple[Netlist, Run]) -
 
 
 @pytest.mark.parametrize(
-    ("encoding", "environment", "style"),
+    ("encoding", "environment", "lines"),
     [
-        ("utf-8", {}, RunStyle.WAVES),
-        ("utf-8", {"LANG": "en_GB.UTF-8"}, RunStyle.WAVES),
-        ("utf-8", {"LANG": "C"}, RunStyle.ASCII_WAVES),
-        ("utf-8", {"LC_ALL": "POSIX", "LANG": "en_GB.UTF-8"}, RunStyle.ASCII_WAVES),
-        ("utf-8", {"LC_ALL": "C.UTF-8", "LANG": "C"}, RunStyle.WAVES),
-        ("ascii", {}, RunStyle.ASCII_WAVES),
-        ("latin-1", {}, RunStyle.ASCII_WAVES),
-        (None, {}, RunStyle.ASCII_WAVES),
-        ("no such", {}, RunStyle.ASCII_WAVES),
+        ("utf-8", {}, True),
+        ("utf-8", {"LANG": "en_GB.UTF-8"}, True),
+        ("utf-8", {"LANG": "C"}, False),
+        ("utf-8", {"LC_ALL": "POSIX", "LANG": "en_GB.UTF-8"}, False),
+        ("utf-8", {"LC_ALL": "C.UTF-8", "LANG": "C"}, True),
+        ("ascii", {}, False),
+        ("latin-1", {}, False),
+        (None, {}, False),
+        ("no such", {}, False),
     ],
 )
 def test_lines_are_drawn_only_where_they_can_be_written(
-    encoding: str | None, environment: dict[str, str], style: RunStyle
+    encoding: str | None, environment: dict[str, str], lines: bool
 ) -> None:
-    assert run_style(True, encoding, environment) is style
-    assert run_style(False, encoding, environment) is RunStyle.TABLE
+    assert can_be_written(encoding, environment) is lines

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from verifier.errors import Diagnostic
     from verifier.evidence.verdict import DesignResult
     from verifier.report.records import Record
-    from verifier.report.waves import RunStyle
+    from verifier.report.shown_run import RunStyle
     from verifier.report.writer import Writer
 
 
@@ -100,9 +100,13 @@ def writer_of(json_path: str | None) -> Writer:
 
 def style_of(call: argparse.Namespace) -> RunStyle:
     """How runs are to be shown on standard output."""
-    from verifier.report.waves import run_style
+    from verifier.report.shown_run import RunStyle
 
-    return run_style(call.waves, sys.stdout.encoding, os.environ)
+    if not call.waves:
+        return RunStyle.TABLE
+    from verifier.report.waves import can_be_written
+
+    return RunStyle.WAVES if can_be_written(sys.stdout.encoding, os.environ) else RunStyle.ASCII_WAVES
 
 
 def trace_kinds(call: argparse.Namespace) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.claims.formula import Settles
@@ -15,8 +16,10 @@ from verifier.report.changes import moment
 from verifier.report.measured import amount, text_at
 from verifier.report.pieces import clean
 from verifier.report.signals import Shown, shown_signals
-from verifier.report.wave_layout import Mark, WaveDiagram, wave_diagram
 from verifier.report.wording import worded
+
+if TYPE_CHECKING:
+    from verifier.report.wave_layout import Mark, WaveDiagram
 
 ALWAYS_SETTLES = {
     View.SETTLED: "no power-up and no step is a race or oscillates",
@@ -47,9 +50,10 @@ class ToldRun:
     def signals(self) -> tuple[Shown, ...]:
         return shown_signals(self.design.netlist, self.claim)
 
-    @property
     def marks(self) -> tuple[Mark, ...]:
         """The instant at which it happens; on an endless run that breaks a claim, the one whose future breaks it."""
+        from verifier.report.wave_layout import Mark
+
         if self.run.loop_from is None:
             return (Mark(instant=len(self.run) - 1, text=self.headline),)
         fails_at = None if self.claim.kind is ClaimKind.CAN else first_failure(self.claim.formula, self.run)
@@ -62,8 +66,10 @@ class ToldRun:
         return clean(what_happened(self.claim, self.run, self.design.netlist))
 
     def diagram(self) -> WaveDiagram:
+        from verifier.report.wave_layout import wave_diagram
+
         return wave_diagram(
-            self.design.netlist, self.run, self.signals, title=self.title, view=self.claim.view, marks=self.marks
+            self.design.netlist, self.run, self.signals, title=self.title, view=self.claim.view, marks=self.marks()
         )
 
 

@@ -16,8 +16,8 @@ from verifier.claims.run import Run
 from verifier.evidence.verdict import ClaimResult, DesignResult, Trigger, Verdict
 from verifier.report.measured import tightest
 from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
+from verifier.report.shown_run import RunStyle, shown_run
 from verifier.report.told_run import IT_HAPPENS, ToldRun, in_view, run_of_trigger, run_of_verdict
-from verifier.report.waves import RunStyle, shown_run
 
 CAUTION = (
     "A proof speaks of the model: the parts as described, the inputs as assumed. "
@@ -111,7 +111,7 @@ def _told_run(told: ToldRun, width: int, style: RunStyle) -> list[Line]:
         style=style,
         width=width,
         view=told.claim.view,
-        marks=told.marks,
+        marks=() if style is RunStyle.TABLE else told.marks(),
     )
     tone = Tone.GOOD if told.word == IT_HAPPENS else TONES[Verdict(told.word)]
     happened = f"{told.headline}: {told.happened()}"

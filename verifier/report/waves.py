@@ -15,17 +15,12 @@ there is a second set of shapes for places that take ASCII alone.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import Enum
 
-from verifier.circuit.netlist import Netlist
-from verifier.claims.claim import View
-from verifier.claims.run import Run
 from verifier.report.pieces import Line, Piece, Tone, line, paragraph
-from verifier.report.signals import Shown
-from verifier.report.table import INDENT, Notes, run_table
-from verifier.report.wave_layout import ECHO, Gap, Mark, WaveDiagram, WaveRow, wave_diagram
+from verifier.report.table import INDENT
+from verifier.report.wave_layout import ECHO, Gap, WaveDiagram, WaveRow
 
 NAMES_NARROWEST = 8
 GAP = "  "
@@ -35,14 +30,6 @@ ALWAYS_TWO_LINES = 12
 """In a diagram of more signals, one that stays low all along a part has only its lower line there."""
 HIDDEN_NUMBER = ".."
 """In place of a number that a fold leaves no room for."""
-
-
-class RunStyle(Enum):
-    """How a run is shown."""
-
-    TABLE = "table"
-    WAVES = "waves"
-    ASCII_WAVES = "waves in ASCII"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,41 +77,19 @@ POINTS = "<>"
 """The ends of the span of a number."""
 
 
-def run_style(waves: bool, encoding: str | None, environment: Mapping[str, str]) -> RunStyle:
-    """What suits a stream of this encoding.
+def can_be_written(encoding: str | None, environment: Mapping[str, str]) -> bool:
+    """Whether a stream of this encoding takes the lines, and nobody asks for ASCII.
 
-    An interpreter writes UTF-8 even where the locale is `C`, so who asks for that one gets ASCII by that.
+    An interpreter writes UTF-8 even where the locale is `C`; whoever sets that one is taken by the word.
     """
-    if not waves:
-        return RunStyle.TABLE
     if (environment.get("LC_ALL") or environment.get("LANG")) in ("C", "POSIX"):
-        return RunStyle.ASCII_WAVES
+        return False
     shapes = "".join(shape for value in vars(LINES).values() for shape in value)
     try:
         shapes.encode(encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
-        return RunStyle.ASCII_WAVES
-    return RunStyle.WAVES
-
-
-def shown_run(
-    netlist: Netlist,
-    run: Run,
-    signals: Sequence[Shown],
-    *,
-    style: RunStyle,
-    width: int = 80,
-    notes: Notes | None = None,
-    view: View = View.SETTLED,
-    marks: Sequence[Mark] = (),
-) -> list[Line]:
-    """The whole run: a table, or a diagram with what to do below it."""
-    if style is RunStyle.TABLE:
-        return run_table(netlist, run, signals, width=width, notes=notes, view=view)
-    diagram = wave_diagram(netlist, run, signals, notes=notes, view=view, marks=marks)
-    drawn = wave_lines(diagram, width=width, ascii_only=style is RunStyle.ASCII_WAVES)
-    deeds = run_table(netlist, run, (), width=width, notes=notes, view=view, widest_deed=width)
-    return [*drawn, line(), *deeds]
+        return False
+    return True
 
 
 def wave_lines(diagram: WaveDiagram, *, width: int = 80, ascii_only: bool = False) -> list[Line]:
