@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import subprocess
+import sys
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -61,6 +63,15 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def files_in(folder: Path) -> list[str]:
     return sorted(path.name for path in folder.iterdir())
+
+
+def test_what_draws_and_writes_is_not_loaded_for_a_table(folder: Path) -> None:
+    script = "import sys; from verifier.cli import main; main(sys.argv[1:]); print(*sys.modules, file=sys.stderr)"
+    call = [sys.executable, "-c", script, "check", "bells.wiring"]
+    loaded = subprocess.run(call, capture_output=True, text=True, check=True).stderr.split()
+    assert "verifier.report.check_page" in loaded
+    drawing = {"waves", "wave_layout", "wave_svg", "value_change_dump", "trace_csv", "trace_files"}
+    assert {f"verifier.report.{name}" for name in drawing}.isdisjoint(loaded)
 
 
 def test_waves_stand_where_the_table_stood(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -14,7 +12,7 @@ from verifier.claims.run import Run
 from verifier.errors import CallError
 from verifier.evidence.verdict import DesignResult
 from verifier.report.pieces import Line, clean, line, listing
-from verifier.report.records import write_whole
+from verifier.report.records import safe_name, write_whole
 from verifier.report.signals import Shown
 from verifier.report.told_run import ToldRun, run_of_trigger, run_of_verdict
 from verifier.report.trace_csv import trace_csv
@@ -24,7 +22,6 @@ from verifier.report.wave_svg import wave_svg
 
 TRIGGER = ".trigger"
 """Ends the names of the files that show the trigger of a claim."""
-LONGEST_NAME, KEPT_OF_LONGER = 119, 100
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,14 +62,6 @@ def kinds_in(text: str) -> tuple[str, ...]:
         what = f"there are no traces as {strange[0]}" if strange else "--traces-as names no kind of file"
         raise CallError(what, f"the kinds are {listing(list(WRITERS))}, with commas between")
     return kinds
-
-
-def safe_name(plain: str) -> str:
-    """A file name that is safe everywhere; what does not go into one is replaced and told apart by a digest."""
-    safe = re.sub(r"[^A-Za-z0-9_.-]", "_", plain).lstrip(".")
-    if safe == plain and len(safe) <= LONGEST_NAME:
-        return safe
-    return f"{safe[:KEPT_OF_LONGER]}-{hashlib.sha256(plain.encode()).hexdigest()[:8]}"
 
 
 def folder_made_ready(path: str, designs: Iterable[Design] = ()) -> Path:

@@ -21,8 +21,7 @@ from verifier.evidence.replay import Unconfirmed
 from verifier.evidence.verdict import ClaimResult, DesignResult, Fit, Rechecked, Verdict
 from verifier.logic.transition_system import TransitionSystem
 from verifier.report.pieces import clean
-from verifier.report.records import write_whole
-from verifier.report.trace_files import safe_name
+from verifier.report.records import safe_name, write_whole
 from verifier.views.any_delay import untimed_system
 from verifier.views.delayed import DelayedModel
 from verifier.views.settled import SettledModel
