@@ -5,23 +5,36 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from report.random_runs import circuits_and_runs, netlist_of
-from report.sample_runs import FALSE_EDGE, plain_multiplexer, run_of
+from report.sample_runs import (
+    BEAT,
+    FALSE_EDGE,
+    LEVER,
+    TEMPO,
+    judged,
+    multiplexer_design,
+    plain_multiplexer,
+    run_of,
+    step,
+)
 from report.timed_runs import HAZARD, HIGH, NAND_MUX, claim_of, design_of, run_in_time
 
 from verifier.circuit.netlist import Netlist
-from verifier.claims.claim import View
+from verifier.claims.claim import Claim, ClaimKind, View
+from verifier.claims.formula import AgainAndAgain, LeadsTo, StepWord
 from verifier.claims.run import Run, StepEvents
 from verifier.evidence.verdict import ClaimResult, Verdict
 from verifier.report.pieces import plain
 from verifier.report.shown_run import RunStyle, shown_run
 from verifier.report.signals import shown_signals
 from verifier.report.table import run_table
+from verifier.report.told_run import run_of_verdict
 from verifier.report.verdicts import run_lines
 from verifier.report.wave_layout import Gap, Mark, WaveDiagram, wave_diagram
 from verifier.report.waves import can_be_written, wave_lines
@@ -188,6 +201,20 @@ def test_the_words_around_a_diagram_are_those_around_a_table() -> None:
     assert waved[-1] == tabled[-1] == "    broken at 18 ns: beat was low for 11 ns"
     assert "    18  beat rises (from_lever fell 5 ns ago)" in waved
     assert any(row.endswith("broken at 18 ns ^") for row in waved)
+
+
+def test_an_endless_breach_is_marked_where_what_never_comes_is_asked_for() -> None:
+    leads = LeadsTo(left=step(LEVER, StepWord.RISES), right=BEAT)
+    claim = Claim(name="answers", kind=ClaimKind.MUST, formula=leads, text="lever rises leads to beat")
+    run = run_of("0000", "0100", "1100", "0100")
+    endless = Run(run.instants, run.events, loop_from=2)
+    told = run_of_verdict(multiplexer_design(claim), judged(claim, Verdict.BROKEN, endless))
+    assert told is not None
+    assert [(mark.instant, mark.text) for mark in told.marks()] == [(1, "broken by what begins at step 1")]
+    shown = replace(claim, kind=ClaimKind.CAN, formula=AgainAndAgain(operand=TEMPO))
+    told = run_of_verdict(multiplexer_design(shown), judged(shown, Verdict.SHOWN, endless))
+    assert told is not None
+    assert told.marks() == ()
 
 
 def test_a_mark_without_room_beside_it_is_told_on_lines_of_its_own() -> None:
