@@ -11,7 +11,6 @@ import io
 import sys
 from pathlib import Path
 
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from report.random_runs import HOSTILE, WORDS, circuits_and_runs, netlist_of
@@ -201,9 +200,7 @@ def test_the_end_of_an_endless_run_is_the_beginning_of_its_loop() -> None:
     assert [values["plain_mux.lever"] for _, values in history] == [0, 0, 1, 0]
 
 
-@pytest.mark.parametrize("seed", [0, 1])
-def test_the_same_run_gives_the_same_text_without_a_date(seed: int) -> None:
-    netlist = plain_multiplexer()
-    texts = {value_change_dump(netlist, FALSE_EDGE) for _ in range(2 + seed)}
-    assert len(texts) == 1
-    assert "$date" not in texts.pop()
+def test_the_same_run_gives_the_same_text_without_a_date() -> None:
+    text = value_change_dump(plain_multiplexer(), FALSE_EDGE)
+    assert text == value_change_dump(plain_multiplexer(), FALSE_EDGE)
+    assert "$date" not in text

@@ -229,8 +229,6 @@ def test_a_mark_without_room_beside_it_is_told_on_lines_of_its_own() -> None:
 
 # Random diagrams, read back. The reader knows the shapes and where names end, and nothing of the layout.
 
-SHAPES = {False: ("┬", "─╭╮", "─╯╰", "╌", "┊"), True: ("+", "-.", "-'", "-", ":")}
-
 
 HIDDEN = -1
 
