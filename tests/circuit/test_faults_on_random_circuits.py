@@ -8,8 +8,8 @@ from dataclasses import replace
 from random import Random
 
 import pytest
-
 from oracle.random_designs import random_design
+
 from verifier.circuit.element_pins import element_pins
 from verifier.circuit.fault import Fault, FaultKind, Technology
 from verifier.circuit.faulty import faulty
