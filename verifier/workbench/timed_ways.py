@@ -32,7 +32,7 @@ from verifier.views.event_frames import event_system
 
 MEMORY_BYTES = 1 << 30
 MEMORY_OF_A_PART = 1 << 28
-FIRST_TURN_SECONDS = 0.25
+FIRST_TURN_SECONDS = 0.06
 TURNS_OF_ALL_STATES = 8
 """Its turns are so many times as long as those of the others."""
 SHARE_OF_EVENTS = 0.15
@@ -65,7 +65,7 @@ class TimedWays:
         self._system = model.system(claim)
         self._all_states = StateSearch(self._system, memory_bytes=MEMORY_BYTES, depth=depth, progress=on_progress)
         self._samples: Samples | None = None
-        self._parts = _Parts(model, claim, depth)
+        self._parts = Parts(model, claim, depth)
 
     def result(self) -> ClaimResult:
         """Raises InternalDisagreement when the second opinion is another one."""
@@ -139,7 +139,7 @@ class TimedWays:
                 return otherwise
 
 
-class _Parts:
+class Parts:
     """Larger and larger parts of the circuit, until one cannot breach the claim."""
 
     def __init__(self, model: DelayedModel, claim: Claim, depth: int | None) -> None:
