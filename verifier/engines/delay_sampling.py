@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verifier.engines.delay_logic import Steps, TooManySteps
-from verifier.engines.delay_reachability import DelayedReached
+from verifier.engines.delay_reachability import DelayedReached, Going
 from verifier.engines.delay_steps import DelaySteps
 from verifier.engines.first_states import TooManyFirstStates, first_columns
 from verifier.engines.packed_states import hashed
@@ -44,27 +44,41 @@ class Samples:
 
     def __init__(self, system: DelaySystem, *, horizon: int, depth: int | None = None, seed: int = 0) -> None:
         """The system is timed. The first attempt goes `horizon` ns far, no attempt more than `depth`. The same seed
-        makes the same attempts."""
+        finds the same run."""
         self._system = system
         self._random = np.random.default_rng(seed)
-        self._width, self._horizon, self._depth = FIRST_WIDTH, horizon, depth
+        self._horizon, self._depth = horizon, depth
+        self._deadline = 0.0
+        self._going = self._attempts()
+        self._found: DelayedReached | None = None
 
     def go_on(self, limit_seconds: float) -> DelayedReached | None:
-        """A run that is bad at its last instant. An attempt for which the time is too short is made again next time."""
-        try:
-            sampling = _Sampling(self._system, time.monotonic() + limit_seconds, self._random)
-            while True:
-                reach = self._horizon if self._depth is None else min(self._horizon, self._depth)
-                found = sampling.attempt(self._width, reach)
-                if found is not None:
-                    return DelayedReached(instants=found, engine=ENGINE)
-                self._width, self._horizon = 2 * self._width, min(2 * self._horizon, LONGEST_HORIZON)
-        except (_TimeIsUp, TooManyFirstStates, TooManySteps):
-            return None
+        """A run that is bad at its last instant, if it takes no longer; an attempt under way is gone on with."""
+        self._deadline = time.monotonic() + limit_seconds
+        while self._found is None:
+            try:
+                next(self._going)
+            except StopIteration as ended:
+                self._found = ended.value
+                return self._found
+            except (TooManyFirstStates, TooManySteps):
+                return None
+            if time.monotonic() > self._deadline:
+                return None
+        return self._found
 
-
-class _TimeIsUp(Exception):
-    pass
+    def _attempts(self) -> Going[DelayedReached | None]:
+        yield
+        sampling = _Sampling(self._system, self._deadline, self._random)
+        width, horizon = FIRST_WIDTH, self._horizon
+        while True:
+            reach = horizon if self._depth is None else min(horizon, self._depth)
+            found = yield from sampling.attempt(width, reach)
+            if found is not None:
+                return DelayedReached(instants=found, engine=ENGINE)
+            if sampling.is_empty:
+                return None
+            width, horizon = 2 * width, min(2 * horizon, LONGEST_HORIZON)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,8 +100,8 @@ class _Layer:
 
 class _Sampling:
     def __init__(self, system: DelaySystem, deadline: float, random: np.random.Generator) -> None:
+        """`deadline` is for finding the first states."""
         self._system = system
-        self._deadline = deadline
         self._random = random
         self._layout: StateLayout = layout_of(system)
         self._steps = DelaySteps(system, self._layout)
@@ -95,7 +109,12 @@ class _Sampling:
         self._first, self._first_is_bad = self._steps.first(columns, rows)
         self._layers: list[_Layer] = []
 
-    def attempt(self, width: int, horizon: int) -> tuple[DelayedInstant, ...] | None:
+    @property
+    def is_empty(self) -> bool:
+        """There is no first state."""
+        return not len(self._first[0])
+
+    def attempt(self, width: int, horizon: int) -> Going[tuple[DelayedInstant, ...] | None]:
         """A run of at most so many ns, or None."""
         self._layers = []
         bad = np.flatnonzero(self._first_is_bad)
@@ -104,24 +123,25 @@ class _Sampling:
             return self._run_to(0, 0)
         count = len(self._first[0])
         if not count:
-            raise _TimeIsUp
+            return None
         self._keep(0, self._first, -1, np.full(count, -1), (), self._some(count, width))
         for at in range(horizon):
             begin = len(self._layers) - 1
-            found = self._moves_within(at, width) or self._tick(at + 1, begin, width)
+            found = yield from self._moves_within(at, width)
+            found = found or (yield from self._tick(at + 1, begin, width))
             if found is not None:
                 return found
             if self._layers[-1].at == at:
-                return None  # time cannot go on from any of the samples
+                break  # time cannot go on from any of the samples
         return None
 
-    def _moves_within(self, at: int, width: int) -> tuple[DelayedInstant, ...] | None:
+    def _moves_within(self, at: int, width: int) -> Going[tuple[DelayedInstant, ...] | None]:
         seen = hashed(self._layers[-1].words)
         for _ in range(MOST_MOVES_IN_A_NS):
             number = len(self._layers) - 1
             gathered = _Gathered()
             for origin, steps in self._steps.moves(self._layers[number].words):
-                self._allow_time()
+                yield
                 place = _bad_place(steps)
                 if place is not None:
                     return self._finished(at, number, steps, place, origin)
@@ -138,12 +158,12 @@ class _Sampling:
             seen = np.concatenate((seen, hashed(self._layers[-1].words)))
         return None
 
-    def _tick(self, at: int, begin: int, width: int) -> tuple[DelayedInstant, ...] | None:
+    def _tick(self, at: int, begin: int, width: int) -> Going[tuple[DelayedInstant, ...] | None]:
         """From all layers of the ns that ends, each with its share of what is kept."""
         share = max(1, width // (len(self._layers) - begin))
         ticked: list[tuple[int, Steps]] = []
         for number in range(begin, len(self._layers)):
-            self._allow_time()
+            yield
             steps = self._steps.ticks(self._layers[number].words)
             if steps is None:
                 continue
@@ -192,10 +212,6 @@ class _Sampling:
     def _finished(self, at: int, before: int, steps: Steps, place: int, origin: int) -> tuple[DelayedInstant, ...]:
         self._keep(at, steps.targets, before, steps.parents + origin, steps.flips, np.array([place]))
         return self._run_to(len(self._layers) - 1, 0)
-
-    def _allow_time(self) -> None:
-        if time.monotonic() > self._deadline:
-            raise _TimeIsUp
 
     def _run_to(self, number: int, place: int) -> tuple[DelayedInstant, ...]:
         return tuple(reversed([*self._backwards(number, place)]))
