@@ -119,7 +119,8 @@ class _Question:
         self._tick = self._graph.variable("tick") if timed else FALSE
         self._choices: list[Literal] = []
         self._timings = self._storage_timings() if timed else {}
-        self._sources = timed_sources(self._nets, self._bench) if timed else untimed_sources(self._nets)
+        patience = None if part is None else part.patience
+        self._sources = timed_sources(self._nets, self._bench, patience) if timed else untimed_sources(self._nets)
         self._algebra = DelayAlgebra(self._nets, self._bench, self._tick, self._breaches())
         self._monitor = DelayMonitor(self._algebra)
 

@@ -26,7 +26,7 @@ from verifier.evidence.closure import recheck_states
 from verifier.evidence.replay import Unconfirmed
 from verifier.evidence.verdict import ClaimResult, Verdict
 from verifier.logic.delay_system import DelayedInstant, DelaySystem
-from verifier.views.delay_cut import everything_behind, nets_asked_about
+from verifier.views.delay_cut import everything_behind, leaves_nothing_out, nets_asked_about
 from verifier.views.delayed import DelayedModel, PartSystem
 from verifier.views.event_frames import event_system
 
@@ -146,8 +146,9 @@ class Parts:
         self._model = model
         self._claim = claim
         self._depth = depth
-        asked = nets_asked_about([watched(claim)])
-        of_givens = nets_asked_about([given.formula for given in model.design.givens])
+        formula, givens = watched(claim), [given.formula for given in model.design.givens]
+        self._formulas = (formula, *givens)
+        asked, of_givens = nets_asked_about([formula]), nets_asked_about(givens)
         self._elements = len(model.design.netlist.drivers)
         self._everything = everything_behind(model.design.netlist, (*asked, *of_givens))
         self._kept = self._everything & frozenset(asked)
@@ -157,13 +158,13 @@ class Parts:
 
     @property
     def told(self) -> str:
-        return f"{len(self._kept)} of {self._elements} elements looked at and the others free"
+        return f"{len(self._kept)} of {self._elements} elements looked at, the rest free"
 
     def go_on(self, limit: float) -> tuple[PartSystem, DelayedUnreachable] | None:
         deadline = time.monotonic() + limit
         while not self.has_ended:
             if self._part is None or self._search is None:
-                if len(self._kept) == self._elements:
+                if leaves_nothing_out(self._model.design.netlist, self._kept, self._formulas):
                     break
                 self._part = self._model.part_system(self._claim, self._kept)
                 self._search = StateSearch(self._part.system, memory_bytes=MEMORY_OF_A_PART, depth=self._depth)
