@@ -77,7 +77,7 @@ def _must_precede(trunks: Sequence[Trunk]) -> list[set[int]]:
         for height in trunk.right:
             at_right[height].append(number)
     return [
-        {other for height in trunk.left for other in at_right[height] if other != number}
+        {other for height in trunk.left for other in at_right[height] if trunks[other].net != trunk.net}
         for number, trunk in enumerate(trunks)
     ]
 
