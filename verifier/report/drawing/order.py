@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.circuit.netlist import NetId
-from verifier.report.drawing.graph import Node
+from verifier.report.drawing.graph import Node, Role
 from verifier.report.drawing.layers import ends_of_nets
 
 Item = int
@@ -93,8 +93,8 @@ def ordered(nodes: Sequence[Node], column_of: Sequence[int]) -> Columns:
 
 def with_stops(nodes: Sequence[Node], column_of: Sequence[int]) -> Columns:
     """Nodes in their given order, stops behind them; a net has one stop at most in a column."""
-    count = max(column_of, default=0) + 1
-    columns: list[list[Item]] = [[] for _ in range(count)]
+    last = 1 + max((column_of[number] for number, node in enumerate(nodes) if node.role is not Role.OUTPUT), default=0)
+    columns: list[list[Item]] = [[] for _ in range(max(last, *column_of) + 1 if column_of else 2)]
     for number, column in enumerate(column_of):
         columns[column].append(number)
     stops: list[Stop] = []

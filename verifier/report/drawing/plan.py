@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from verifier.circuit.netlist import NetId
-from verifier.report.drawing.graph import Node, Role
+from verifier.report.drawing.graph import Node
 from verifier.report.drawing.layers import columns_of
 from verifier.report.drawing.order import Columns, End, Item, Side, channel_sides, ordered
 from verifier.report.drawing.routing import MARGIN, TRACK, Channel, routed
@@ -18,6 +18,9 @@ from verifier.report.drawing.rows import heights_of
 from verifier.report.drawing.symbols import GRID
 
 Point = tuple[float, float]
+
+STUB = 8
+"""How far a net that goes nowhere sticks out, less than any track is away."""
 
 INNER_MARGIN = 2 * GRID
 """Between the border and what stands highest and lowest."""
@@ -172,8 +175,7 @@ class _Placing:
                 if port.net not in stretches:
                     y = self._y[number] + port.offset
                     edge = self._x[number] + node.symbol.width
-                    far = edge + GRID if node.role is Role.INPUT else edge
-                    stretches[port.net].append(((edge - port.inset, y), (far, y)))
+                    stretches[port.net].append(((edge - port.inset, y), (edge + STUB, y)))
 
 
 def _wire(net: NetId, stretches: Iterable[tuple[Point, Point]]) -> Wire:

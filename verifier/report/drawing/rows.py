@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from itertools import pairwise
 
 from verifier.report.drawing.order import Columns, Item, channel_sides
 from verifier.report.drawing.symbols import GRID
@@ -21,8 +22,10 @@ Link = tuple[Item, int, Item, int, int]
 """Two items with the offsets at which a net leaves the one and enters the other, and how much a straight wire counts."""
 
 ROUNDS = 6
-CHAIN_ROUNDS = 6
-STOP_TO_STOP, STOP_TO_PIN, PIN_TO_PIN = 8, 3, 2
+CLOSING_ROUNDS = 3
+STOP_TO_STOP, STOP_TO_PIN, PIN_TO_PIN = 5, 2, 1
+ALONE = 3
+"""What a wire without branches counts more."""
 BETWEEN_SYMBOLS = 2 * GRID
 BESIDE_A_WIRE = GRID
 
@@ -50,13 +53,15 @@ class _Heights:
         for channel in range(len(columns.columns) - 1):
             self._link_channel(channel)
         self._gaps = [
-            [distance(columns, upper, lower) for upper, lower in zip(column, column[1:], strict=False)]
-            for column in columns.columns
+            [distance(columns, upper, lower) for upper, lower in pairwise(column)] for column in columns.columns
         ]
+        self._where = {
+            item: (index, place) for index, column in enumerate(columns.columns) for place, item in enumerate(column)
+        }
         self._height: dict[Item, int] = {}
         for column, gaps in zip(columns.columns, self._gaps, strict=True):
             height = -GRID * (sum(gaps) // (2 * GRID))
-            for item, gap in zip(column, [*gaps, 0], strict=True):
+            for item, gap in zip(column, [*gaps, 0], strict=False):
                 self._height[item] = height
                 height += gap
 
@@ -68,8 +73,8 @@ class _Heights:
                 for end in ends:
                     stops = self._columns.is_stop(start.item) + self._columns.is_stop(end.item)
                     counts = (PIN_TO_PIN, STOP_TO_PIN, STOP_TO_STOP)[stops]
-                    if len(starts) * len(ends) > 2:
-                        counts = max(1, counts // 2)
+                    if len(starts) * len(ends) == 1:
+                        counts += ALONE
                     self._to_right[start.item].append((start.item, start.offset, end.item, end.offset, counts))
                     self._to_left[end.item].append((end.item, end.offset, start.item, start.offset, counts))
             for side, links in ((starts, self._to_right), (ends, self._to_left)):
@@ -90,6 +95,9 @@ class _Heights:
             for index in range(count):
                 self._fit(index, [self._to_left, self._to_right])
             self._move_chains()
+        for _ in range(CLOSING_ROUNDS):
+            self._close_gaps()
+            self._move_chains()
         return self._height
 
     def _fit(self, index: int, sides: Sequence[dict[Item, list[Link]]]) -> None:
@@ -98,7 +106,7 @@ class _Heights:
         moved = 0
         wishes: list[list[Wish]] = []
         moves: list[int] = []
-        for item, gap in zip(column, [*self._gaps[index], 0], strict=True):
+        for item, gap in zip(column, [*self._gaps[index], 0], strict=False):
             links = [link for side in sides for link in side[item]]
             wanted = [(self._height[other] + their - mine - moved, counts) for _, mine, other, their, counts in links]
             wishes.append(wanted or [(self._height[item] - moved, 1)])
@@ -109,57 +117,70 @@ class _Heights:
 
     def _move_chains(self) -> None:
         """Moves items that straight wires join, all by the same, to where their other wires bend less."""
-        where = {
-            item: (index, place)
-            for index, column in enumerate(self._columns.columns)
-            for place, item in enumerate(column)
-        }
         seen: set[Item] = set()
-        for start in where:
-            if start in seen:
-                continue
-            chain = self._chain(start)
-            seen.update(chain)
-            inside = set(chain)
-            wishes = [
-                (self._height[other] + their - self._height[item] - mine, counts)
-                for item in chain
-                for _, mine, other, their, counts in (*self._to_left[item], *self._to_right[item])
-                if other not in inside
-            ]
-            if not wishes:
-                continue
-            lowest, highest = self._room(chain, inside, where)
-            by = min(max(median(wishes), lowest), highest)
-            if by and self._bend(wishes, by) < self._bend(wishes, 0):
-                for item in chain:
-                    self._height[item] += by
+        for start in self._where:
+            if start not in seen:
+                chain = self._joined(start, with_below=False)
+                seen.update(chain)
+                self._move(chain)
+
+    def _close_gaps(self) -> None:
+        """Moves an item up with all that hangs on it, below it in its column or by straight wires, where there is room
+        and wires do not bend more for it."""
+        for start in sorted(self._where, key=self._height.__getitem__):
+            index, place = self._where[start]
+            above = self._columns.columns[index][place - 1] if place else None
+            is_free = above is None or self._height[start] - self._height[above] > self._gaps[index][place - 1]
+            if is_free:
+                self._move(self._joined(start, with_below=True), only_up=True)
+
+    def _move(self, group: set[Item], *, only_up: bool = False) -> None:
+        wishes = [
+            (self._height[other] + their - self._height[item] - mine, counts)
+            for item in group
+            for _, mine, other, their, counts in (*self._to_left[item], *self._to_right[item])
+            if other not in group
+        ]
+        if not wishes:
+            return
+        lowest, highest = self._room(group)
+        by = min(max(median(wishes), lowest), 0 if only_up else highest)
+        if by and (only_up or self._bend(wishes, by) < self._bend(wishes, 0)):
+            for item in group:
+                self._height[item] += by
 
     @staticmethod
     def _bend(wishes: Sequence[Wish], by: int) -> int:
         return sum(abs(wish - by) * counts for wish, counts in wishes)
 
-    def _chain(self, start: Item) -> list[Item]:
-        chain, pending = [start], [start]
-        known = {start}
+    def _joined(self, start: Item, *, with_below: bool) -> set[Item]:
+        """Items that straight wires join to this one; with all below them, and what is joined to those, and so on."""
+        known, pending = {start}, [start]
         while pending:
             item = pending.pop()
-            for _, mine, other, their, _counts in (*self._to_left[item], *self._to_right[item]):
-                if other not in known and self._height[item] + mine == self._height[other] + their:
+            found = [
+                other
+                for _, mine, other, their, _ in (*self._to_left[item], *self._to_right[item])
+                if self._height[item] + mine == self._height[other] + their
+            ]
+            if with_below:
+                index, place = self._where[item]
+                found.extend(self._columns.columns[index][place + 1 : place + 2])
+            for other in found:
+                if other not in known:
                     known.add(other)
-                    chain.append(other)
                     pending.append(other)
-        return chain
+        return known
 
-    def _room(self, chain: Sequence[Item], inside: set[Item], where: dict[Item, tuple[int, int]]) -> tuple[int, int]:
-        """How far up (negative) and down the chain can go before it comes too close to something else."""
+    def _room(self, group: set[Item]) -> tuple[int, int]:
+        """How far up (negative) and down the group can go before it comes too close to something else."""
         lowest, highest = -(10**9), 10**9
-        for item in chain:
-            index, place = where[item]
+        for item in group:
+            index, place = self._where[item]
             column, gaps = self._columns.columns[index], self._gaps[index]
-            if place and column[place - 1] not in inside:
+            if place and column[place - 1] not in group:
                 lowest = max(lowest, self._height[column[place - 1]] + gaps[place - 1] - self._height[item])
-            if place + 1 < len(column) and column[place + 1] not in inside:
+            if place + 1 < len(column) and column[place + 1] not in group:
                 highest = min(highest, self._height[column[place + 1]] - gaps[place] - self._height[item])
         return lowest, highest
 
