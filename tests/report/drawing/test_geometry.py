@@ -5,10 +5,10 @@ from __future__ import annotations
 from random import Random
 
 import pytest
-
 from oracle.random_designs import random_design
 from report.drawing.geometry import faults_in
 from report.drawing.random_circuits import random_circuit
+
 from verifier.report.drawing import draw
 
 

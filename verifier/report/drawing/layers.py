@@ -1,9 +1,9 @@
 """Which column everything stands in: signals go from left to right, and what cannot is feedback.
 
 The frame is that of Sugiyama, Tagawa and Toda, "Methods for visual understanding of hierarchical system structures",
-IEEE Trans. SMC 11(2), 1981. Feedback is chosen by the greedy rule of Eades, Lin and Smyth, "A fast and effective heuristic
-for the feedback arc set problem", Information Processing Letters 47, 1993, with weights: what storage gives back to
-gates is fed back first, what reaches a storage part last. Two gates that drive each other share a column.
+IEEE Trans. SMC 11(2), 1981. Feedback is chosen by the greedy rule of Eades, Lin and Smyth, "A fast and effective
+heuristic for the feedback arc set problem", Information Processing Letters 47, 1993, with weights: what storage gives
+back to gates is fed back first, what reaches a storage part last. Two gates that drive each other share a column.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def ends_of_nets(nodes: Sequence[Node]) -> tuple[dict[NetId, int], dict[NetId, l
 
 def _pairs(nodes: Sequence[Node]) -> dict[int, int]:
     """Gates that drive each other, two by two; each is in one pair at most."""
-    source, sinks = ends_of_nets(nodes)
+    _, sinks = ends_of_nets(nodes)
     drives = {
         number: {other for port in node.symbol.outputs for other in sinks[port.net]}
         for number, node in enumerate(nodes)
@@ -91,7 +91,7 @@ def _weight(start: Node, end: Node) -> int:
 
 
 def _sequence(units: Sequence[int], arcs: Arcs) -> list[int]:
-    """An order with little weight going backwards. Sinks are put last, sources first, else what gives most and takes least."""
+    """An order with little weight going backwards: sinks last, sources first, else what gives most and takes least."""
     coming: Arcs = {unit: {} for unit in units}
     for unit, others in arcs.items():
         for other, weight in others.items():
@@ -102,13 +102,13 @@ def _sequence(units: Sequence[int], arcs: Arcs) -> list[int]:
     first: list[int] = []
     behind: list[int] = []
     while left:
-        unit = next((unit for unit in left if not gives[unit]), None)
-        if unit is not None:
+        sink = next((unit for unit in left if not gives[unit]), None)
+        source = next((unit for unit in left if not takes[unit]), None)
+        if sink is not None:
+            unit = sink
             behind.append(unit)
         else:
-            unit = next((unit for unit in left if not takes[unit]), None)
-            if unit is None:
-                unit = max(left, key=lambda unit: gives[unit] - takes[unit])
+            unit = source if source is not None else max(left, key=lambda unit: gives[unit] - takes[unit])
             first.append(unit)
         del left[unit]
         for other, weight in arcs[unit].items():

@@ -1,4 +1,7 @@
-"""The outline of a symbol and what stands inside it, as SVG; x from the left edge of its box, y from its reference line."""
+"""The outline of a symbol and what stands inside it, as SVG.
+
+x counts from the left edge of the symbol's box, y from its reference line.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,12 @@ from verifier.report.drawing.text import NAME_SIZE, PIN_SIZE, shown
 
 WEDGE = 8
 """Length of the mark of a dynamic input."""
+
+OVERHANG = 5
+"""How far an input side that is drawn on goes past its last pin."""
+
+NEGATED = "\u0305"
+"""Behind a label: a line over it."""
 
 
 def outline(symbol: Symbol) -> str:
@@ -30,36 +39,32 @@ def outline(symbol: Symbol) -> str:
 
 def _path(symbol: Symbol) -> str:
     left, top, right, bottom = symbol.body
-    length = right - left
     match symbol.shape:
         case Shape.BOX:
-            return f'<rect class="outline" x="{number(left)}" y="{number(top)}" width="{number(length)}" height="{number(bottom - top)}"/>'
+            return _shape("outline", "M", left, top, "H", right, "V", bottom, "H", left, "Z")
         case Shape.BORDER:
-            return f'<path class="pad" d="M0 {number(top)}V{number(bottom)}"/>'
+            return _shape("pad", "M", 0, top, "V", bottom)
         case Shape.TRIANGLE:
-            line = f"M{number(left)} {number(top)}L{number(right)} 0L{number(left)} {number(bottom)}Z"
+            return _shape("outline", "M", left, top, "L", right, 0, "L", left, bottom, "Z")
         case Shape.AND:
-            shoulder = right - min(bottom, length / 2)
-            radii = f"{number(right - shoulder)} {number(bottom)}"
-            line = f"M{number(left)} {number(top)}H{number(shoulder)}A{radii} 0 0 1 {number(shoulder)} {number(bottom)}H{number(left)}Z"
-        case Shape.OR | Shape.XOR:
-            line = _pointed(left, right, bottom)
-    second = ""
-    if symbol.shape is Shape.XOR:
-        back = left - XOR_GAP
-        second = f'<path class="outline open" d="M{number(back)} {number(top)}Q{number(back + HOLLOW)} 0 {number(back)} {number(bottom)}"/>'
-    return f'<path class="outline" d="{line}"/>{second}'
+            rounding = min(bottom, (right - left) / 2)
+            straight, arc = right - rounding, ("A", rounding, bottom, 0, 0, 1, right - rounding, bottom)
+            return _shape("outline", "M", left, top, "H", straight, *arc, "H", left, "Z")
+        case Shape.OR:
+            return _pointed(left, right, bottom)
+        case Shape.XOR:
+            back = left - XOR_GAP
+            second = _shape("outline open", "M", back, top, "Q", back + HOLLOW, 0, back, bottom)
+            return _pointed(left, right, bottom) + second
 
 
 def _pointed(left: float, right: float, half: float) -> str:
     """OR: drawn in at the left, two curves that meet in a point at the right."""
-    length = right - left
-    near, far, rise = left + 0.5 * length, left + 0.8 * length, 0.42 * half
-    upper = f"H{number(left + 8)}C{number(near)} {number(-half)} {number(far)} {number(-rise)} {number(right)} 0"
-    lower = (
-        f"C{number(far)} {number(rise)} {number(near)} {number(half)} {number(left + 8)} {number(half)}H{number(left)}"
-    )
-    return f"M{number(left)} {number(-half)}{upper}{lower}Q{number(left + HOLLOW)} 0 {number(left)} {number(-half)}Z"
+    near, far = (left + share * (right - left) for share in (0.5, 0.8))
+    shoulder, rise = left + 8, 0.42 * half
+    upper = ("H", shoulder, "C", near, -half, far, -rise, right, 0)
+    lower = ("C", far, rise, near, half, shoulder, half, "H", left)
+    return _shape("outline", "M", left, -half, *upper, *lower, "Q", left + HOLLOW, 0, left, -half, "Z")
 
 
 def _extension(symbol: Symbol) -> str:
@@ -68,13 +73,9 @@ def _extension(symbol: Symbol) -> str:
         return ""
     left, top, _, bottom = symbol.body
     highest, lowest = symbol.inputs[0].offset, symbol.inputs[-1].offset
-    back = left - XOR_GAP if symbol.shape is Shape.XOR else left
-    drawn = ""
-    if highest < top:
-        drawn += f"M{number(back)} {number(top)}V{highest - 5}"
-    if lowest > bottom:
-        drawn += f"M{number(back)} {number(bottom)}V{lowest + 5}"
-    return f'<path class="outline open" d="{drawn}"/>' if drawn else ""
+    above = ("M", left, top, "V", highest - OVERHANG) if highest < top else ()
+    below = ("M", left, bottom, "V", lowest + OVERHANG) if lowest > bottom else ()
+    return _shape("outline open", *above, *below) if above or below else ""
 
 
 def _input_marks(port: Port, left: float) -> str:
@@ -84,8 +85,7 @@ def _input_marks(port: Port, left: float) -> str:
         parts.append(_bubble(left - BUBBLE / 2, port.offset))
     if port.is_edge:
         y = port.offset
-        points = f"M{number(left)} {y - 5}L{number(left + WEDGE)} {y}L{number(left)} {y + 5}"
-        parts.append(f'<path class="outline open" d="{points}"/>')
+        parts.append(_shape("outline open", "M", left, y - 5, "L", left + WEDGE, y, "L", left, y + 5))
     if port.label:
         x = left + (WEDGE + 2 if port.is_edge else 5)
         parts.append(_text("pin", x, port.offset, port.label, "start", PIN_SIZE))
@@ -96,9 +96,19 @@ def _bubble(x: float, y: float) -> str:
     return f'<circle class="outline" cx="{number(x)}" cy="{number(y)}" r="{number(BUBBLE / 2)}"/>'
 
 
+def _shape(kind: str, *pieces: str | float) -> str:
+    """A path of commands and coordinates."""
+    line = " ".join(piece if isinstance(piece, str) else number(piece) for piece in pieces)
+    return f'<path class="{kind}" d="{line}"/>'
+
+
 def _text(kind: str, x: float, y: float, text: str, anchor: str, size: int) -> str:
     """One line, its middle at this height."""
-    return f'<text class="{kind}" x="{number(x)}" y="{number(y + 0.35 * size)}" text-anchor="{anchor}">{shown(text)}</text>'
+    place = f'x="{number(x)}" y="{number(y + 0.35 * size)}" text-anchor="{anchor}"'
+    if text.endswith(NEGATED):
+        # Few fonts place the combining line well.
+        return f'<text class="{kind}" {place} text-decoration="overline">{shown(text.removesuffix(NEGATED))}</text>'
+    return f'<text class="{kind}" {place}>{shown(text)}</text>'
 
 
 def number(value: float) -> str:

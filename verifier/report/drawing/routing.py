@@ -4,7 +4,8 @@ In a channel a net comes to the left and the right side at certain heights. Its 
 upright line on a track of the channel. Where one net comes to the left side at the height at which another comes to the
 right side, the trunk of the first must stand left of the other's: the constraints of channel routing (Hashimoto and
 Stevens, "Wire routing by optimizing channel assignment", Design Automation Workshop 1971), turned by a right angle. A
-ring of constraints is broken by a dogleg, a net with two trunks. Among the orders left, one with few crossings is taken.
+ring of constraints is broken by a dogleg, a net with two trunks. Among the orders left, one with few crossings is
+taken.
 """
 
 from __future__ import annotations

@@ -19,7 +19,7 @@ Wish = tuple[int, int]
 """A height and how much it counts."""
 
 Link = tuple[Item, int, Item, int, int]
-"""Two items with the offsets at which a net leaves the one and enters the other, and how much a straight wire counts."""
+"""An item and the offset at which a net meets it, the same of another item, and how much a straight wire counts."""
 
 ROUNDS = 6
 CLOSING_ROUNDS = 3

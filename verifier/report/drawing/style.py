@@ -1,8 +1,8 @@
 """How a drawing looks: on a screen, light and dark, and on paper.
 
 A net shows its value by colour and by weight: `high` is bronze and heavy, `low` slate and fine, `unknown` dotted; a net
-that has just `changed` lies on a band. Text has a contrast of at least 4.5 to what it stands on and lines of 3 (WCAG 2.2,
-1.4.3 and 1.4.11). Every colour is a custom property, so that a page around the drawing can set it.
+that has just `changed` lies on a band. Text has a contrast of at least 4.5 to what it stands on and lines of 3
+(WCAG 2.2, 1.4.3 and 1.4.11). Every colour is a custom property, so that a page around the drawing can set it.
 """
 
 from __future__ import annotations

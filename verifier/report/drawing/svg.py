@@ -39,9 +39,9 @@ class Drawing:
     svg: str
     """One `<svg>` element."""
     nets: Mapping[NetId, str]
-    """Net to the `id` of the group of its wires: `<g class="net" data-net="17">`. Nets inside folded parts have none."""
+    """Net to the `id` of its wires, `<g class="net" data-net="17">`; nets inside folded parts have none."""
     elements: Mapping[NetId, str]
-    """Net to the `id` of the group of what drives it: `<g class="element" data-element="17">`, or the folded part."""
+    """Net to the `id` of what drives it, `<g class="element" data-element="17">`, or of the folded part."""
 
 
 def written(netlist: Netlist, plan: Plan, prefix: str, *, with_style: bool) -> Drawing:
@@ -65,7 +65,8 @@ class _Writer:
         symbols = [self._symbol(placed, place) for place, placed in enumerate(self._plan.placed)]
         rows = [
             f'<svg xmlns="http://www.w3.org/2000/svg" class="circuit-drawing" role="graphics-document document"'
-            f' aria-labelledby="{self._id("title")} {self._id("about")}" width="{number(width)}" height="{number(height)}"'
+            f' aria-labelledby="{self._id("title")} {self._id("about")}"'
+            f' width="{number(width)}" height="{number(height)}"'
             f' viewBox="{number(-left)} {number(-HEADING - EDGE)} {number(width)} {number(height)}">',
             f'<title id="{self._id("title")}">{shown(self._netlist.name)}</title>',
             f'<desc id="{self._id("about")}">{shown(self._about())}</desc>',

@@ -9,7 +9,7 @@ Every symbol has a reference line, y = 0: for a gate the line of its output. All
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from verifier.circuit.netlist import (
@@ -238,13 +238,7 @@ def _rectangular_gate(gate: Gate, name: str) -> Symbol:
         for index, (net, label) in enumerate(zip(gate.inputs, labels, strict=True))
     )
     symbol = _rectangle(inputs, (Port(net=gate.output, offset=0),), name, length=50, qualifier=qualifier)
-    return _with_order(symbol, gate.kind in _SYMMETRIC)
-
-
-def _with_order(symbol: Symbol, interchangeable: bool) -> Symbol:
-    from dataclasses import replace
-
-    return replace(symbol, interchangeable=interchangeable)
+    return replace(symbol, interchangeable=gate.kind in _SYMMETRIC)
 
 
 def _rectangle(
@@ -269,8 +263,6 @@ def _rectangle(
 
 def _named(symbol: Symbol, name: str) -> Symbol:
     """The same with its name below, wider if the name is."""
-    from dataclasses import replace
-
     if not name:
         return symbol
     shown = shortened(name, MOST_NAME)
