@@ -181,12 +181,16 @@ class _Order:
 
     def swap_neighbours(self) -> None:
         """Exchanges neighbours in a column as long as that takes crossings away."""
+        columns = self._columns.columns
+        changed = set(range(len(columns)))
         for _ in range(SWAP_ROUNDS):
-            gained = 0
-            for index, column in enumerate(self._columns.columns):
-                for place in range(len(column) - 1):
-                    gained += self._swap_if_better(index, place)
-            if not gained:
+            worth_a_look = {index + step for index in changed for step in (-1, 0, 1)}
+            changed = set()
+            for index in sorted(worth_a_look & set(range(len(columns)))):
+                gained = sum(self._swap_if_better(index, place) for place in range(len(columns[index]) - 1))
+                if gained:
+                    changed.add(index)
+            if not changed:
                 break
         self._refresh()
 
@@ -219,9 +223,12 @@ class _Order:
     def _round(self, channel: int, net: NetId) -> list[tuple[int, int, int]]:
         """Where the net comes to the channel, going round it: down the left side and up the right one."""
         left, right = self._sides[channel]
-        down = [(0, self._place[end.item], end.offset) for end in left.get(net, ())]
-        up = [(1, -self._place[end.item], -end.offset) for end in right.get(net, ())]
-        return sorted(down + up)
+        place = self._place
+        ways = [(0, place[end.item], end.offset) for end in left.get(net, ())]
+        ways += [(1, -place[end.item], -end.offset) for end in right.get(net, ())]
+        if len(ways) > 1:
+            ways.sort()
+        return ways
 
     def exchange_pins(self) -> bool:
         """Gives interchangeable pins to nets in the order in which they come. True: something was exchanged."""
@@ -270,6 +277,8 @@ def crossings_of(one: Sequence[tuple[int, int, int]], other: Sequence[tuple[int,
     """How often two trees inside a disk cross at least, when they meet its edge at these places in turn."""
     if not one or not other:
         return 0
+    if len(one) == len(other) == 2:
+        return int(one[0] < other[0] < one[1] < other[1] or other[0] < one[0] < other[1] < one[1])
     turns = sorted([(key, False) for key in one] + [(key, True) for key in other])
     owners = [owner for _, owner in turns]
     changes = sum(owner != following for owner, following in zip(owners, owners[1:] + owners[:1], strict=True))

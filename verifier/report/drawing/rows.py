@@ -22,7 +22,7 @@ Link = tuple[Item, int, Item, int, int]
 """An item and the offset at which a net meets it, the same of another item, and how much a straight wire counts."""
 
 ROUNDS = 6
-CLOSING_ROUNDS = 3
+CLOSING_ROUNDS = 2
 STOP_TO_STOP, STOP_TO_PIN, PIN_TO_PIN = 5, 2, 1
 ALONE = 3
 """What a wire without branches counts more."""
@@ -47,7 +47,6 @@ def distance(columns: Columns, upper: Item, lower: Item) -> int:
 class _Heights:
     def __init__(self, columns: Columns) -> None:
         self._columns = columns
-        self._links: dict[Item, list[Link]] = defaultdict(list)
         self._to_left: dict[Item, list[Link]] = defaultdict(list)
         self._to_right: dict[Item, list[Link]] = defaultdict(list)
         for channel in range(len(columns.columns) - 1):
@@ -127,11 +126,13 @@ class _Heights:
     def _close_gaps(self) -> None:
         """Moves an item up with all that hangs on it, below it in its column or by straight wires, where there is room
         and wires do not bend more for it."""
+        seen: set[Item] = set()
         for start in sorted(self._where, key=self._height.__getitem__):
             index, place = self._where[start]
             above = self._columns.columns[index][place - 1] if place else None
             is_free = above is None or self._height[start] - self._height[above] > self._gaps[index][place - 1]
-            if is_free:
+            if is_free and start not in seen:
+                seen.update(self._joined(start, with_below=False))
                 self._move(self._joined(start, with_below=True), only_up=True)
 
     def _move(self, group: set[Item], *, only_up: bool = False) -> None:
