@@ -49,7 +49,7 @@ def damaged(old: str, new: str) -> list[str]:
         (r'<circle class="junction"[^>]*>', "", "has dots at []"),
         (r'(data-net="0".*?class="line" d=")M[^M]*', r"\1", "net 0 ends"),
         (r'(data-net="0".*?class="line" d=")', r"\1M0 3H7", "is in pieces"),
-        (r'(data-net="0".*?class="line" d=")', r"\1M20 10V190", "run into each other"),
+        (r'(?s)(d="([^"]*)"/><circle.*?data-net="1".*?class="line" d=")[^"]*', r"\1\2", "run into each other"),
         (r'(class="element gate and"[^>]*translate\()', r"\g<1>5", "element"),
         (r'(class="element border input"[^>]*translate\()0', r"\g<1>9", "not at the left border"),
         (r">bell</text>", ">a bell that is too long for its gate</text>", "the text"),

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right, insort
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from verifier.circuit.netlist import NetId
@@ -21,6 +21,7 @@ Item = int
 
 SWEEPS = 12
 SWAP_ROUNDS = 8
+PIN_ROUNDS = 3
 
 
 @dataclass(frozen=True)
@@ -81,14 +82,19 @@ def channel_sides(columns: Columns, channel: int) -> tuple[Side, Side]:
 def ordered(nodes: Sequence[Node], column_of: Sequence[int]) -> Columns:
     """Stops put in, columns put in order, interchangeable pins as well."""
     columns = with_stops(nodes, column_of)
+    _Order(columns).sweep()
+    improve(columns)
+    return columns
+
+
+def improve(columns: Columns) -> None:
+    """Exchanges neighbours, then interchangeable pins, as long as that takes crossings away."""
     order = _Order(columns)
-    order.sweep()
     order.swap_neighbours()
-    for _ in range(3):
+    for _ in range(PIN_ROUNDS):
         if not order.exchange_pins():
             break
         order.swap_neighbours()
-    return columns
 
 
 def with_stops(nodes: Sequence[Node], column_of: Sequence[int]) -> Columns:
@@ -283,13 +289,3 @@ def crossings_of(one: Sequence[tuple[int, int, int]], other: Sequence[tuple[int,
     owners = [owner for _, owner in turns]
     changes = sum(owner != following for owner, following in zip(owners, owners[1:] + owners[:1], strict=True))
     return changes // 2 - 1
-
-
-def total_crossings(columns: Columns) -> int:
-    """Of the order as it is."""
-    return _Order(columns).crossings()
-
-
-def nets_in(sides: Iterable[Side]) -> list[NetId]:
-    """All nets of these sides, each once."""
-    return list(dict.fromkeys(net for side in sides for net in side))

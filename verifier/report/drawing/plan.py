@@ -55,7 +55,11 @@ class Plan:
 
 def planned(nodes: Sequence[Node]) -> Plan:
     """Everything in its place."""
-    columns = ordered(nodes, columns_of(nodes))
+    return placed_and_routed(ordered(nodes, columns_of(nodes)))
+
+
+def placed_and_routed(columns: Columns) -> Plan:
+    """The geometry for this order of things in their columns."""
     height_of = heights_of(columns)
     channels, sides = [], []
     for index in range(len(columns.columns) - 1):
