@@ -2,7 +2,7 @@
 
     python tests/benchmarks/drawing.py [--write]
 
-Random circuits, the same at every run. All orders are of the same columns with the same stops, and all are routed alike:
+Random circuits, the same at every run. All orders are of the same columns with the same stops, all routed alike:
 `as written` keeps the order of the netlist, the two libraries order the same graph by barycentres, each edge for
 itself. Crossings are counted in the finished drawing. Times are processor times. `--write` puts the table into
 `results/drawing.md`.

@@ -11,6 +11,7 @@ from bisect import bisect_right, insort
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from random import Random
 
 from verifier.circuit.netlist import NetId
 from verifier.report.drawing.graph import Node, Role
@@ -22,6 +23,9 @@ Item = int
 SWEEPS = 12
 SWAP_ROUNDS = 8
 PIN_ROUNDS = 3
+MOST_ATTEMPTS = 6
+ITEMS_TRIED = 1800
+"""Items of all attempts together, by which their number is bounded: about half a second."""
 
 
 @dataclass(frozen=True)
@@ -80,8 +84,21 @@ def channel_sides(columns: Columns, channel: int) -> tuple[Side, Side]:
 
 
 def ordered(nodes: Sequence[Node], column_of: Sequence[int]) -> Columns:
-    """Stops put in, columns put in order, interchangeable pins as well."""
-    columns = with_stops(nodes, column_of)
+    """Stops put in, columns put in order, interchangeable pins as well.
+
+    Where an order ends depends on where it began, so a drawing that is small enough is begun several times.
+    """
+    items = len(nodes) + len(with_stops(nodes, column_of).stops)
+    attempts = min(MOST_ATTEMPTS, max(1, ITEMS_TRIED // max(1, items)))
+    tried = [_tried(with_stops(nodes, column_of), attempt) for attempt in range(attempts)]
+    return min(tried, key=lambda columns: _Order(columns).crossings())
+
+
+def _tried(columns: Columns, attempt: int) -> Columns:
+    """The first attempt begins with the order as written, the others with a random one, the same at every run."""
+    random = Random(attempt)
+    for column in columns.columns if attempt else ():
+        random.shuffle(column)
     _Order(columns).sweep()
     improve(columns)
     return columns

@@ -132,8 +132,10 @@ class _Heights:
             above = self._columns.columns[index][place - 1] if place else None
             is_free = above is None or self._height[start] - self._height[above] > self._gaps[index][place - 1]
             if is_free and start not in seen:
-                seen.update(self._joined(start, with_below=False))
-                self._move(self._joined(start, with_below=True), only_up=True)
+                chain = self._joined(start, with_below=False)
+                seen.update(chain)
+                if self._room(chain)[0]:
+                    self._move(self._joined(start, with_below=True), only_up=True)
 
     def _move(self, group: set[Item], *, only_up: bool = False) -> None:
         wishes = [
