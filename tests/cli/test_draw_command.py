@@ -89,3 +89,15 @@ def test_a_wrong_call_is_explained_and_writes_nothing(
     assert caught.out == ""
     assert [path.name for path in folder.iterdir()] == ["adder.wiring"]
     assert (folder / "adder.wiring").read_text() == ADDER
+
+
+def test_a_circuit_that_is_too_large_is_refused_unless_its_parts_are_folded(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = "".join(f"    n{number + 1} = not n{number}\n" for number in range(450))
+    part = f"part row(n0) gives (n450)\n{rows}"
+    (folder / "long.wiring").write_text(f"{part}circuit long\n    input a\n    output b\n    b = row(a)\n")
+    assert main(["draw", "long.wiring", "-o", "-"]) == 2
+    assert "long has 450 elements" in capsys.readouterr().err
+    assert main(["draw", "long.wiring", "-o", "-", "--fold", "all"]) == 0
+    assert capsys.readouterr().out.count('class="element part"') == 1

@@ -19,13 +19,12 @@ if TYPE_CHECKING:
 
 def run(call: argparse.Namespace) -> int:
     """Draws one circuit. No claim is judged, so it ends well unless the call is wrong."""
-    from verifier.report.drawing import draw
     from verifier.report.pieces import line
     from verifier.workbench.selection import one_circuit
 
     _refuse_output(call)
     design = one_circuit(loaded([call.file], call.allow_outside), call.circuit)
-    drawing = draw(design.netlist, _folded(design, call.fold))
+    drawing = _drawn(design, _folded(design, call.fold))
     if call.output == "-":
         sys.stdout.write(drawing.svg)
     else:
@@ -65,6 +64,19 @@ def _folded(design: Design, asked: Sequence[str]) -> frozenset[str]:
             hint = nearest_hint(name, known) if known else "no part is used in it"
             raise CallError(f"there is no part named {name} in {design.name}", hint)
     return frozenset(found)
+
+
+def _drawn(design: Design, folded: frozenset[str]) -> Drawing:
+    from verifier.report.drawing import TooMuchToDraw, draw
+    from verifier.report.progress import LiveLine
+    from verifier.report.writer import PIPE_WIDTH
+
+    with LiveLine(sys.stderr, enabled=sys.stderr.isatty(), width=PIPE_WIDTH) as live:
+        live.now(f"drawing {design.name}")
+        try:
+            return draw(design.netlist, folded)
+        except TooMuchToDraw as error:
+            raise CallError(str(error), "draw its parts as one box each: --fold all") from error
 
 
 def _put(svg: str, path: str) -> None:
