@@ -6,7 +6,7 @@ from itertools import combinations, product
 from random import Random
 
 import pytest
-from report.drawing.geometry import Picture, _cross, faults_in, picture_of
+from report.drawing.geometry import Picture, cross, faults_in, picture_of
 from report.drawing.random_circuits import random_circuit
 
 from verifier.circuit.builder import NetlistBuilder
@@ -29,7 +29,7 @@ def columns_by_name(netlist: Netlist) -> dict[str, int]:
 def crossings_in(picture: Picture) -> int:
     """Crossings of wires of different nets."""
     return sum(
-        _cross(mine, theirs)
+        cross(mine, theirs)
         for one, other in combinations(picture.wires, 2)
         for mine in picture.wires[one]
         for theirs in picture.wires[other]
@@ -142,7 +142,7 @@ def test_in_a_channel_no_two_nets_touch_however_they_come_to_it(seed: int) -> No
     for one, other in combinations(nets, 2):
         for mine, theirs in product(wires[one], wires[other]):
             apart = mine[2] < theirs[0] or theirs[2] < mine[0] or mine[3] < theirs[1] or theirs[3] < mine[1]
-            assert apart or _cross(mine, theirs), (one, mine, other, theirs)
+            assert apart or cross(mine, theirs), (one, mine, other, theirs)
 
 
 def _joint(trunk: object, others: list[object], height: int) -> tuple[float, float, float, float]:
