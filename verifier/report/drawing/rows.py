@@ -157,7 +157,8 @@ class _Heights:
         return sum(abs(wish - by) * counts for wish, counts in wishes)
 
     def _joined(self, start: Item, *, with_below: bool) -> set[Item]:
-        """Items that straight wires join to this one; with all below them, and what is joined to those, and so on."""
+        """Items that straight wires join to this one; with all below them, what they would push against on the way up,
+        what is joined to those, and so on."""
         known, pending = {start}, [start]
         while pending:
             item = pending.pop()
@@ -168,7 +169,10 @@ class _Heights:
             ]
             if with_below:
                 index, place = self._where[item]
-                found.extend(self._columns.columns[index][place + 1 : place + 2])
+                column, gaps = self._columns.columns[index], self._gaps[index]
+                found.extend(column[place + 1 : place + 2])
+                if place and self._height[item] - self._height[column[place - 1]] <= gaps[place - 1]:
+                    found.append(column[place - 1])
             for other in found:
                 if other not in known:
                     known.add(other)
