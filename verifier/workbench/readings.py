@@ -1,0 +1,109 @@
+"""Readings as people write them: `beat high`, `count 0101`, `step 7: beat high, agree low`, `flip lever up: beat low`.
+
+A bus takes as many digits 0 and 1 as it has bits, the way its LEDs stand, highest first, or a number.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from verifier.circuit.netlist import NetId, Netlist
+from verifier.errors import CallError
+from verifier.evidence.checklist import Flip
+from verifier.workbench.selection import nearest_hint
+
+LEVELS = {"high": True, "low": False, "1": True, "0": False}
+HOW_TO_READ = 'write it as "step 7: beat high", several readings with commas between them'
+
+Levels = Mapping[NetId, bool]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was read after one row of the list."""
+
+    row: int
+    levels: Levels
+
+
+@dataclass(frozen=True)
+class Further:
+    """One more flip after the last row that was read, or none, and what was read then."""
+
+    flip: Flip | None
+    levels: Levels
+
+
+def seen(text: str, netlist: Netlist) -> Seen:
+    """Reads `step 7: beat high, agree low`. Raises CallError."""
+    match = re.fullmatch(r"\s*(?:step|row)?\s*(\d{1,6})\s*[:,]?\s*(.*)", text, re.DOTALL)
+    if match is None:
+        raise CallError(f"`{text}` names no step", HOW_TO_READ)
+    return Seen(int(match[1]), levels(match[2], netlist))
+
+
+def further(text: str, netlist: Netlist) -> Further:
+    """Reads `flip lever up: beat low` and `probe agree: high`. Raises CallError."""
+    deed, colon, read = text.partition(":")
+    words = deed.split()
+    if words[:1] == ["probe"] and len(words) == 2 and colon:
+        return Further(None, levels(f"{words[1]} {read}", netlist))
+    if words[:1] != ["flip"] or len(words) != 3 or words[2] not in ("up", "down") or not colon:
+        hint = 'write it as "flip lever up: beat low", or "probe agree: high"'
+        raise CallError(f"`{text}` is no further step", hint)
+    net = _one_net(words[1], netlist)
+    if net not in netlist.input_nets:
+        raise CallError(f"{words[1]} is no input, so it cannot be flipped", nearest_hint(words[1], _input_names(netlist)))
+    return Further(Flip(net, up=words[2] == "up"), levels(read, netlist))
+
+
+def levels(text: str, netlist: Netlist) -> dict[NetId, bool]:
+    """Reads `beat high, count 0101`. Raises CallError, also where nothing is read."""
+    found: dict[NetId, bool] = {}
+    for part in filter(None, (part.strip() for part in text.split(","))):
+        name, _, value = part.replace("=", " ").replace(" is ", " ").partition(" ")
+        for net, level in _levels_of(name, value.strip(), netlist, part).items():
+            if found.setdefault(net, level) != level:
+                raise CallError(f"{netlist.nets[net].name} cannot be both high and low")
+    if not found:
+        raise CallError("there is no reading", HOW_TO_READ)
+    return found
+
+
+def _levels_of(name: str, value: str, netlist: Netlist, written: str) -> dict[NetId, bool]:
+    nets = _nets(name, netlist)
+    if len(nets) == 1 and value in LEVELS:
+        return {nets[0]: LEVELS[value]}
+    if len(nets) == len(value) and set(value) <= set("01-"):
+        return {net: digit == "1" for net, digit in zip(reversed(nets), value, strict=True) if digit != "-"}
+    try:
+        number = int(value, 0) if 0 < len(value) < 100 else -1
+    except ValueError:
+        number = -1
+    if not 0 <= number < 1 << len(nets):
+        wanted = "high or low" if len(nets) == 1 else f"{len(nets)} digits 0 and 1, or a number"
+        raise CallError(f"`{written}` is no reading of {name}", f"{name} is {wanted}")
+    return {net: bool(number >> place & 1) for place, net in enumerate(nets)}
+
+
+def _nets(name: str, netlist: Netlist) -> Sequence[NetId]:
+    pins = {pin.name: pin.nets for pin in (*netlist.inputs, *netlist.outputs)}
+    bits = {net.name: (index,) for index, net in enumerate(netlist.nets)}
+    known = {**bits, **netlist.signals, **pins}
+    if name not in known:
+        raise CallError(f"{netlist.name} has no net named {name}", nearest_hint(name, known))
+    return known[name]
+
+
+def _one_net(name: str, netlist: Netlist) -> NetId:
+    nets = _nets(name, netlist)
+    if len(nets) > 1:
+        bits = ", ".join(netlist.nets[net].name for net in reversed(nets))
+        raise CallError(f"{name} is several switches", f"flip one of them: {bits}")
+    return nets[0]
+
+
+def _input_names(netlist: Netlist) -> list[str]:
+    return [netlist.nets[net].name for net in netlist.input_nets]
