@@ -126,10 +126,10 @@ class _Flow:
                 sent += amount
                 path, node = [], self._source
                 continue
-            arc = self._step_up(node, levels, next_arc)
-            if arc is not None:
-                path.append(arc)
-                node = self._head[arc]
+            upwards = self._step_up(node, levels, next_arc)
+            if upwards is not None:
+                path.append(upwards)
+                node = self._head[upwards]
             elif path:
                 node = self._head[path.pop() ^ 1]
                 next_arc[node] += 1

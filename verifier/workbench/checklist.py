@@ -1,9 +1,9 @@
-"""From a design to the rows of a checklist: to a known state, then along every flip from every state that comes of it."""
+"""From a design to the rows of a checklist: to a known state, then every flip from every state that comes of it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from itertools import islice
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain, islice
 
 from verifier.circuit.netlist import InputClass, NetId
 from verifier.claims.claim import Design
@@ -13,10 +13,10 @@ from verifier.evidence.checklist import Checklist, Column, Coverage, Flip, Possi
 from verifier.evidence.simulator import SimulationLimit
 from verifier.workbench.board_graph import CHANGES_AT_MOST, BoardGraph, explored
 from verifier.workbench.checklist_notes import notes
-from verifier.workbench.homing import Beginning, synchronising
-from verifier.workbench.readings import Levels
+from verifier.workbench.homing import Beginning, synchronising, told_by_readings
+from verifier.workbench.readings import Levels, named_nets
 from verifier.workbench.selection import nearest_hint
-from verifier.workbench.settled_states import SettledStates, has_starts, heeded_givens, input_settings, switches
+from verifier.workbench.settled_states import SettledStates, heeded_givens, input_settings, switches
 from verifier.workbench.too_many_ways import too_many_ways
 from verifier.workbench.tour import BEGIN_ANEW, shortest_tour
 
@@ -53,8 +53,7 @@ def columns(design: Design, leds: Sequence[str]) -> tuple[Column, ...]:
     netlist = design.netlist
     found = [Column(name=pin.name, nets=pin.nets, is_input=True) for pin in netlist.inputs]
     found += [Column(name=pin.name, nets=pin.nets, is_input=False) for pin in netlist.outputs]
-    bits = {net.name: (index,) for index, net in enumerate(netlist.nets)}
-    known = {**bits, **netlist.signals}
+    known = named_nets(netlist)
     for name in leds:
         if name not in known:
             raise CallError(f"{design.name} has no net named {name}", nearest_hint(name, known))
@@ -79,7 +78,7 @@ class _Maker:
             power_up, beginning = self._beginning(wish, woke)
             graph = explored(self._states, beginning.end, self._ceiling)
             tour = shortest_tour(len(graph.nodes), graph.arcs, 0)
-            coverage = self._coverage(power_up, graph)
+            coverage = self._coverage(graph)
         except SimulationLimit as limit:
             raise SimulationLimit(f"no checklist: {too_many_ways(self._netlist)}") from limit
         rows = tuple(self._rows(beginning, graph, tour.walk))
@@ -123,22 +122,14 @@ class _Maker:
         return synchronising(self._states, [(inputs, possible)]) or Beginning.at(inputs, possible)
 
     def _told_by_reading(self) -> Beginning | None:
-        """A power-up state that its readings tell from all others; where the file has starts, one that they allow."""
-        candidates: list[Beginning] = []
-        expected = {state for _, woken in self._woken(as_written=True) for state in woken}
-        for inputs, woken in self._woken():
-            for state in sorted(woken & expected):
-                alike = [other for other in woken if self._reads_alike(state, other)]
-                if len(alike) == 1 and len(candidates) < STARTS_COMPARED:
-                    candidates.append(Beginning.at(inputs, frozenset({state})))
-            if len(candidates) >= STARTS_COMPARED or (candidates and has_starts(self._netlist)):
-                break
-        if not candidates:
-            return None
-        return max(candidates, key=lambda one: len(explored(self._states, one.end, self._ceiling).nodes))
-
-    def _reads_alike(self, one: Instant, other: Instant) -> bool:
-        return all(one[net] == other[net] for net in self._read)
+        """To a state that readings tell from all others; where the file has starts, one that they allow."""
+        expected = self._reachable(state for _, woken in self._woken(as_written=True) for state in woken)
+        found = told_by_readings(self._states, self._woken(), self._read, lambda state: state in expected)
+        return max(
+            found[:STARTS_COMPARED],
+            key=lambda one: len(explored(self._states, one.end, self._ceiling).nodes),
+            default=None,
+        )
 
     def _woken(self, *, as_written: bool = False) -> Iterator[tuple[Levels, Possible]]:
         """Settings of the inputs, and all that the board may wake in with them; those it may not wake in left out."""
@@ -150,7 +141,7 @@ class _Maker:
 
     # What it covers
 
-    def _coverage(self, power_up: PowerUp, graph: BoardGraph) -> Coverage:
+    def _coverage(self, graph: BoardGraph) -> Coverage:
         """Out of all that can be reached from any power-up that the file allows."""
         visited = {state for possible in graph.nodes for state in possible}
         made = {
@@ -159,22 +150,29 @@ class _Maker:
             if arc.must
             for state in graph.nodes[arc.tail]
         }
-        pending = list(visited | {state for _, woken in self._woken(as_written=True) for state in woken})
+        woken = (state for _, possible in self._woken(as_written=True) for state in possible)
+        reached = self._reachable(chain(visited, woken))
+        changes = sum(
+            self._states.after_one(state, flip) is not None for state in reached for flip in switches(self._netlist)
+        )
+        complete = graph.complete and self._can_follow(len(reached))
+        return Coverage(len(reached), len(visited), changes, len(made), complete=complete)
+
+    def _reachable(self, begin_with: Iterable[Instant]) -> set[Instant]:
+        """All states that flips lead to from these, up to the ceiling."""
+        pending = list(begin_with)
         reached = set(pending)
-        changes = set(made)
-        complete = graph.complete and 1 << len(self._netlist.input_nets) <= SETTINGS_TRIED
-        while pending:
+        while pending and self._can_follow(len(reached)):
             state = pending.pop()
             for flip in switches(self._netlist):
                 move = self._states.after_one(state, flip)
-                if move is None:
-                    continue
-                changes.add((state, flip))
-                if len(changes) > self._ceiling:
-                    return Coverage(len(reached), len(visited), len(changes), len(made), complete=False)
-                pending += move.possible - reached
-                reached |= move.possible
-        return Coverage(len(reached), len(visited), len(changes), len(made), complete=complete)
+                if move is not None:
+                    pending += move.possible - reached
+                    reached |= move.possible
+        return reached
+
+    def _can_follow(self, count: int) -> bool:
+        return count * len(switches(self._netlist)) <= self._ceiling
 
     # The rows
 

@@ -8,9 +8,7 @@ from verifier.circuit.netlist import InputClass
 from verifier.claims.claim import Design, Given
 from verifier.workbench.readings import Levels
 
-DEBOUNCED = (
-    "every input is a debounced switch: a bouncing contact flips many times, and the board then is steps ahead of the list"
-)
+DEBOUNCED = "every input is a debounced switch: a bouncing contact is many flips, and the board runs ahead of the list"
 WAIT = "after each flip wait until everything rests, then read"
 
 
@@ -37,15 +35,15 @@ def _straps(design: Design, straps: Levels) -> list[str]:
     nets = design.netlist.nets
     set_to = ", ".join(f"{nets[net].name} {'high' if level else 'low'}" for net, level in straps.items())
     others = (1 << len(straps)) - 1
-    further = "1 other setting has a list of its own" if others == 1 else f"{others} other settings have lists of their own"
-    return [f"strapped before power-up: {set_to}; {further}, see --strap"]
+    further = "1 other setting has a list" if others == 1 else f"{others} other settings have lists"
+    return [f"strapped before power-up: {set_to}; {further} of its own, see --strap"]
 
 
 def _left_out(design: Design) -> list[str]:
     left_out = []
     movable = [pin for pin in design.netlist.inputs if pin.input_class is not InputClass.STRAPPED]
     if design.netlist.inputs_may_change_together and len(movable) > 1:
-        left_out.append("left out: changes of two inputs at once, which this file permits; no hand makes them at one instant")
+        left_out.append("left out: two inputs changing together, which the file permits but no hand can do")
     for pin in movable:
         if len(pin.nets) > 1:
             left_out.append(f"left out: changes of several bits of {pin.name} at once; each bit is a switch of its own")

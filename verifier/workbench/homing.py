@@ -2,16 +2,18 @@
 
 The flips are found breadth first over sets of states, beginning with all that the board may be in at power-up for each
 setting of its inputs, so that no shorter sequence leads to one single state (Kohavi 1978 draws the same search as a
-tree; from memory). Which outputs are read on the way plays no part.
+tree; from memory). Where no flips do that for every board, readings are made on the way: a list then goes on with the
+boards that read like one that it names.
 """
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Iterable, Mapping
+from collections import defaultdict, deque
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.circuit.netlist import NetId
+from verifier.claims.run import Instant
 from verifier.evidence.checklist import Possible
 from verifier.evidence.simulator import SimulationLimit
 from verifier.workbench.settled_states import SettledStates, switches
@@ -75,3 +77,52 @@ def synchronising(
                 return following
             pending.append(following)
     return None
+
+
+def told_by_readings(
+    states: SettledStates,
+    sources: Iterable[tuple[Mapping[NetId, bool], Possible]],
+    read: Sequence[NetId],
+    is_welcome: Callable[[Instant], bool],
+) -> list[Beginning]:
+    """The shortest beginnings after which the state is known of those boards that read alike all the way.
+
+    Only those that end in a welcome state. A stage holds the boards that still read as the list says.
+    """
+    pending = deque(
+        Beginning.at(inputs, block) for inputs, possible in sources for block in blocks_that_read_alike(possible, read)
+    )
+    met = {beginning.end for beginning in pending}
+    found = [beginning for beginning in pending if _ends_well(beginning, is_welcome)]
+    budget = STATES_LOOKED_AT
+    while pending and budget > 0:
+        so_far = pending.popleft()
+        if found and len(so_far.flips) >= len(found[0].flips):
+            break
+        for switch in switches(states.netlist):
+            budget -= len(so_far.end)
+            try:
+                move = states.after(so_far.end, switch)
+            except SimulationLimit:
+                continue
+            for block in blocks_that_read_alike(move.possible if move else frozenset(), read):
+                if block in met:
+                    continue
+                met.add(block)
+                following = Beginning(so_far.inputs, (*so_far.flips, switch), (*so_far.stages, block))
+                pending.append(following)
+                if _ends_well(following, is_welcome):
+                    found.append(following)
+    return found
+
+
+def _ends_well(beginning: Beginning, is_welcome: Callable[[Instant], bool]) -> bool:
+    return beginning.is_known and all(is_welcome(state) for state in beginning.end)
+
+
+def blocks_that_read_alike(possible: Possible, read: Sequence[NetId]) -> list[Possible]:
+    """The states, those with the same readings together, in the order of the readings."""
+    blocks: dict[tuple[bool, ...], set[Instant]] = defaultdict(set)
+    for state in possible:
+        blocks[tuple(state[net] for net in read)].add(state)
+    return [frozenset(blocks[reading]) for reading in sorted(blocks)]

@@ -55,7 +55,8 @@ def further(text: str, netlist: Netlist) -> Further:
         raise CallError(f"`{text}` is no further step", hint)
     net = _one_net(words[1], netlist)
     if net not in netlist.input_nets:
-        raise CallError(f"{words[1]} is no input, so it cannot be flipped", nearest_hint(words[1], _input_names(netlist)))
+        hint = nearest_hint(words[1], _input_names(netlist))
+        raise CallError(f"{words[1]} is no input, so it cannot be flipped", hint)
     return Further(Flip(net, up=words[2] == "up"), levels(read, netlist))
 
 
@@ -89,12 +90,17 @@ def _levels_of(name: str, value: str, netlist: Netlist, written: str) -> dict[Ne
 
 
 def _nets(name: str, netlist: Netlist) -> Sequence[NetId]:
-    pins = {pin.name: pin.nets for pin in (*netlist.inputs, *netlist.outputs)}
-    bits = {net.name: (index,) for index, net in enumerate(netlist.nets)}
-    known = {**bits, **netlist.signals, **pins}
+    known = named_nets(netlist)
     if name not in known:
         raise CallError(f"{netlist.name} has no net named {name}", nearest_hint(name, known))
     return known[name]
+
+
+def named_nets(netlist: Netlist) -> dict[str, tuple[NetId, ...]]:
+    """Every name that a reading may use: bits, signals and pins."""
+    bits = {net.name: (index,) for index, net in enumerate(netlist.nets)}
+    inputs = {pin.name: pin.nets for pin in netlist.inputs}
+    return {**bits, **netlist.signals, **inputs, **{pin.name: pin.nets for pin in netlist.outputs}}
 
 
 def _one_net(name: str, netlist: Netlist) -> NetId:

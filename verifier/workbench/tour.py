@@ -58,8 +58,8 @@ def shortest_tour(node_count: int, arcs: Sequence[Arc], start: int) -> Tour:
         if len(walk) == sum(times) + sum(anew.values()):
             return Tour(walk=tuple(walk), at_least=at_least)
         missed = _first_missed(arcs, times, walk)
-        for index in _path_to(node_count, arcs, start, arcs[missed].tail):
-            must[index] = True
+        for on_the_way in _path_to(node_count, arcs, start, arcs[missed].tail):
+            must[on_the_way] = True
 
 
 def _times_walked(
@@ -103,8 +103,8 @@ def _eulerian_walk(
     while stack:
         node, came_by = stack[-1]
         if leaving[node]:
-            index = leaving[node].pop()
-            stack.append((start if index is None else arcs[index].head, [index]))
+            step = leaving[node].pop()
+            stack.append((start if step is None else arcs[step].head, [step]))
         else:
             backwards += came_by
             stack.pop()
