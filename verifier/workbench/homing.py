@@ -44,9 +44,7 @@ class Beginning:
         return len(self.end) == 1
 
 
-def synchronising(
-    states: SettledStates, sources: Iterable[tuple[Mapping[NetId, bool], Possible]]
-) -> Beginning | None:
+def synchronising(states: SettledStates, sources: Iterable[tuple[Mapping[NetId, bool], Possible]]) -> Beginning | None:
     """The shortest beginning after which the state is known; None: there is none, or it takes too long to find.
 
     Each source is a setting of the inputs and all that the board may be in then; empty ones are passed over.

@@ -170,5 +170,3 @@ def _is_of_one_step(formula: Formula) -> bool:
 
 def _at_every_instant(formula: Formula) -> Formula:
     return formula.operand if isinstance(formula, Always) else formula
-
-
