@@ -49,8 +49,11 @@ def diagnosis_record(version: str, diagnosis: Diagnosis) -> Record:
         "technology": diagnosis.technology.value,
         "sound_board_reads_so": diagnosis.sound,
         "faults_tried": diagnosis.faults_tried,
-        "suspects": [[fault.name for fault in alike.faults] for alike in diagnosis.suspects],
-        "not_ruled_out": [[fault.name for fault in alike.faults] for alike in diagnosis.not_followed],
+        "suspects": [
+            {"fault": one.fault.name, "kind": one.fault.kind.value, "reads_like": one.like}
+            for one in diagnosis.suspects
+        ],
+        "not_ruled_out": [fault.name for fault in diagnosis.not_followed],
         "probe": _test(diagnosis, diagnosis.probe),
         "flips": _test(diagnosis, diagnosis.flips),
     }
@@ -63,9 +66,9 @@ def _test(diagnosis: Diagnosis, test: Test | None) -> Record | None:
     nets = diagnosis.checklist.design.netlist.nets
     return {
         "flips": [{"input": nets[flip.net].name, "to": int(flip.up)} for flip in test.flips],
-        "read": [nets[net].name for net in test.nets],
+        "read": [nets[net].name for net in test.nets] or [test.probed],
         "left": [
-            {"reads": "".join(str(int(level)) for level in read), "suspects": list(left)}
+            {"reads": ["no level" if level is None else int(level) for level in read], "suspects": list(left)}
             for read, left in test.left.items()
         ],
     }

@@ -101,9 +101,9 @@ def _begins(checklist: Checklist) -> str:
         case PowerUp.AS_READ if known is None:
             return "The board wakes as it likes; its state is never known for certain, and `-` stands for either value."
         case PowerUp.AS_READ:
-            steps = "step 0" if not known else f"steps 0 to {known}"
+            steps = "in step 0" if not known else f"in steps 0 to {known}"
             return (
-                f"No flips bring every board to one state. This list is for a board that reads as {steps} say; another"
+                f"No flips bring every board to one state. This list is for a board that reads as {steps}; another"
                 " reading there is no fault. Flip on until it reads so, switch off and on again, or ask for the list"
                 f" from what it read at power-up: {example}."
             )
@@ -131,9 +131,11 @@ def _unvisited(checklist: Checklist) -> list[str]:
 
 def how_to_go_on(checklist: Checklist) -> str:
     """What to call when a reading differs."""
-    row = next((row for row in checklist.rows[1:] if not row.may_race), checklist.rows[0])
-    column = next((column for column in checklist.read if None not in row.reading(column)), None)
-    if column is None:
+    known = checklist.known_from or 0
+    rows = [row for row in checklist.rows[known + 1 :] if not row.may_race]
+    found = ((row, column) for row in rows for column in checklist.read if None not in row.reading(column))
+    row, column = next(found, (None, None))
+    if row is None or column is None:
         return ""
     wrong = tuple(not bit for bit in row.reading(column))
     read = digits(wrong) if len(wrong) > 1 else "high" if wrong[0] else "low"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import groupby
 
-from verifier.circuit.fault import FaultClass
 from verifier.evidence.checklist import Flip
-from verifier.evidence.diagnosis import Diagnosis, Test
+from verifier.evidence.diagnosis import Diagnosis, Reading, Test
 from verifier.report.checklist_words import counted, digits, net_name
 from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
 from verifier.report.verdicts import circuit_heading
@@ -36,7 +36,7 @@ def _headline(diagnosis: Diagnosis) -> str:
     until = f"up to step {diagnosis.last_row}"
     if diagnosis.further_steps:
         until += f" and in the {counted(diagnosis.further_steps, 'step')} after it"
-    faults = sum(len(alike.faults) for alike in diagnosis.suspects)
+    faults = len(diagnosis.suspects)
     tried = f"{diagnosis.faults_tried} single faults ({diagnosis.technology.value.upper()} parts)"
     verb = "explains" if faults == 1 else "explain"
     return f"{faults or 'None'} of {tried} {verb} every reading {until}{':' if faults else '.'}"
@@ -45,25 +45,23 @@ def _headline(diagnosis: Diagnosis) -> str:
 def _suspects(diagnosis: Diagnosis, width: int) -> list[Line]:
     lines: list[Line] = []
     numbered = list(enumerate(diagnosis.suspects[:SUSPECTS_SHOWN], 1))
-    for kind, members in groupby(numbered, key=lambda pair: pair[1].representative.kind):
+    for kind, members in groupby(numbered, key=lambda pair: pair[1].fault.kind):
         lines += [line(), line(Piece(f"  {kind.value}", Tone.HEADING))]
-        for number, alike in members:
-            lines += paragraph(_told(alike), width=width, first=f"  {number:>4}. ", then="        ")
+        for number, suspect in members:
+            like = "" if suspect.like is None else f" (reads like {suspect.like + 1})"
+            lines += paragraph(
+                f"{clean(suspect.fault.name)}{like}", width=width, first=f"  {number:>4}  ", then="        "
+            )
     hidden = len(diagnosis.suspects) - len(numbered)
     if hidden:
         lines.append(line(f"        and {hidden} more"))
     return lines
 
 
-def _told(alike: FaultClass) -> str:
-    first, *others = (clean(fault.name) for fault in alike.faults)
-    return f"{first} (or, the same in every reading: {'; '.join(others)})" if others else first
-
-
 def _not_followed(diagnosis: Diagnosis, width: int) -> list[Line]:
     if not diagnosis.not_followed:
         return []
-    names = [clean(alike.representative.name) for alike in diagnosis.not_followed]
+    names = [clean(fault.name) for fault in diagnosis.not_followed]
     text = f"Not ruled out, since there was too much to follow: {'; '.join(names)}"
     return [line(), *paragraph(text, width=width, first="  ", then="  ", tone=Tone.DOUBTFUL)]
 
@@ -89,12 +87,12 @@ def _test(diagnosis: Diagnosis, test: Test, width: int) -> list[Line]:
     lines = [line(), *paragraph(f"{_deed(diagnosis, test)}:", width=width, first="  ", then="    ")]
     kept = [column for column in diagnosis.checklist.read if set(column.nets) <= set(test.nets)]
     for read, left in list(test.left.items())[:READINGS_SHOWN]:
-        levels = dict(zip(test.nets, read, strict=True))
         if test.flips:
+            levels = dict(zip(test.nets, read, strict=True))
             shown = [f"{clean(column.name)} {_level(tuple(levels[net] for net in column.nets))}" for column in kept]
         else:
             shown = [_level(read)]
-        numbers = listing([str(position + 1) for position in left])
+        numbers = listing(_ranges(left))
         lines += paragraph(f"{', '.join(shown)}: {numbers}", width=width, first="    ", then="      ")
     hidden = len(test.left) - READINGS_SHOWN
     return [*lines, line(f"    and {hidden} other readings")] if hidden > 0 else lines
@@ -102,7 +100,7 @@ def _test(diagnosis: Diagnosis, test: Test, width: int) -> list[Line]:
 
 def _deed(diagnosis: Diagnosis, test: Test) -> str:
     if not test.flips:
-        return f"Probe {net_name(diagnosis.checklist.design, test.nets[0])} with a meter, nothing flipped"
+        return f"Probe {clean(test.probed)} with a meter, nothing flipped"
     flips = [_flip(diagnosis, flip) for flip in test.flips]
     return f"{listing(flips).capitalize() if len(flips) == 1 else 'One after the other, ' + listing(flips)}, then read"
 
@@ -111,13 +109,29 @@ def _flip(diagnosis: Diagnosis, flip: Flip) -> str:
     return f"flip {net_name(diagnosis.checklist.design, flip.net)} {'up' if flip.up else 'down'}"
 
 
-def _level(read: tuple[bool, ...]) -> str:
-    return digits(read) if len(read) > 1 else "high" if read[0] else "low"
+def _level(read: Reading) -> str:
+    if len(read) > 1:
+        return digits(read)
+    return {None: "no level", False: "low", True: "high"}[read[0]]
+
+
+def _ranges(positions: Sequence[int]) -> list[str]:
+    """The numbers of the suspects, `1`, `3 to 7`; positions are in ascending order."""
+    runs: list[list[int]] = []
+    for position in positions:
+        if runs and runs[-1][-1] == position - 1:
+            runs[-1].append(position)
+        else:
+            runs.append([position])
+    return [
+        f"{run[0] + 1} to {run[-1] + 1}" if len(run) > 2 else ", ".join(str(position + 1) for position in run)
+        for run in runs
+    ]
 
 
 def _then(diagnosis: Diagnosis, test: Test) -> str:
     if not test.flips:
-        return f'--then "probe {net_name(diagnosis.checklist.design, test.nets[0])}: high"'
+        return f'--then "probe {clean(test.probed)}: high"'
     column = diagnosis.checklist.read[0]
     read = "high" if len(column.nets) == 1 else "1" * len(column.nets)
     return f'--then "{_flip(diagnosis, test.flips[0])}: {clean(column.name)} {read}"'

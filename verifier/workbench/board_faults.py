@@ -8,15 +8,17 @@ any number of times by itself before the readings are made.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
-from verifier.circuit.fault import FaultClass
+from verifier.circuit.fault import Fault, FaultClass
 from verifier.circuit.faulty import faulty
 from verifier.circuit.netlist import InputClass, NetId, Netlist
 from verifier.claims.run import Instant
 from verifier.evidence.checklist import Flip, Possible
+from verifier.evidence.diagnosis import MeterLevel, Pin
 from verifier.evidence.simulator import SimulationLimit, Simulator
+from verifier.workbench.pin_levels import Meter, PinLevels
 from verifier.workbench.readings import Levels
 from verifier.workbench.settled_states import STATES_AT_ONCE
 
@@ -32,13 +34,16 @@ class Experience:
     levels: Levels
     inputs: Levels | None = None
     """At a power-up: how they were set."""
+    pin: tuple[Pin, MeterLevel] | None = None
+    """A pin that was probed, and what the meter found."""
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """Faults that explain all that was read, and where the board may be then."""
+    """A fault that explains all that was read, and where the board may be then."""
 
-    faults: FaultClass
+    fault: Fault
+    alike: FaultClass
     board: FaultyBoard
     possible: Possible
 
@@ -46,7 +51,7 @@ class Suspect:
 @dataclass(frozen=True)
 class Explanations:
     suspects: tuple[Suspect, ...]
-    not_followed: tuple[FaultClass, ...]
+    not_followed: tuple[Fault, ...]
     """There was too much to look at, so they are not ruled out."""
 
 
@@ -113,28 +118,41 @@ class FaultyBoard:
 
 def explanations(netlist: Netlist, faults: Iterable[FaultClass], experiences: Sequence[Experience]) -> Explanations:
     """The faults with which some run reads exactly as it was read. The netlist is that of a sound board."""
+    pins = PinLevels(netlist)
+    without_pins = [replace(experience, pin=None) for experience in experiences]
     suspects: list[Suspect] = []
-    not_followed: list[FaultClass] = []
+    not_followed: list[Fault] = []
     for alike in faults:
-        board = FaultyBoard(faulty(netlist, alike.representative))
         try:
-            possible = followed(board, experiences)
+            # Nets with a name tell the faults of a class not apart; pins and nets without one may.
+            if not followed(FaultyBoard(faulty(netlist, alike.representative)), without_pins):
+                continue
         except SimulationLimit:
-            not_followed.append(alike)
+            not_followed += alike.faults
             continue
-        if possible:
-            suspects.append(Suspect(alike, board, possible))
+        for fault in alike.faults:
+            board = FaultyBoard(faulty(netlist, fault))
+            try:
+                possible = followed(board, experiences, pins.meter(fault))
+            except SimulationLimit:
+                not_followed.append(fault)
+                continue
+            if possible:
+                suspects.append(Suspect(fault, alike, board, possible))
     return Explanations(tuple(suspects), tuple(not_followed))
 
 
-def followed(board: FaultyBoard, experiences: Sequence[Experience]) -> Possible:
-    """Where the board may be after all this; nowhere, if it cannot have read so."""
+def followed(board: FaultyBoard, experiences: Sequence[Experience], meter: Meter | None = None) -> Possible:
+    """Where the board may be after all this; nowhere, if it cannot have read so. Pins are asked of the meter."""
     possible: Possible = frozenset()
     for experience in experiences:
         if experience.inputs is not None:
             possible = board.woken(experience.inputs, experience.levels)
         else:
             possible = board.after(possible, experience.flip, experience.levels)
+        if experience.pin is not None and meter is not None:
+            pin, level = experience.pin
+            possible = frozenset(state for state in possible if level in meter(pin, state))
         if not possible:
             break
     return possible

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
+from verifier.circuit.element_pins import element_pins
 from verifier.circuit.fault import FaultClass, FaultKind, Technology
+from verifier.circuit.netlist import Netlist
 from verifier.circuit.single_faults import single_faults
 from verifier.claims.run import Instant
 from verifier.errors import CallError
 from verifier.evidence.checklist import Checklist, Possible, PowerUp, Row
-from verifier.evidence.diagnosis import Diagnosis
-from verifier.workbench.board_faults import Experience, FaultyBoard, explanations, followed
+from verifier.evidence.diagnosis import Diagnosis, MeterLevel, Pin, SuspectedFault
+from verifier.workbench.board_faults import Experience, FaultyBoard, Suspect, explanations, followed
+from verifier.workbench.pin_levels import PinLevels
 from verifier.workbench.readings import Further, Levels, Seen
 from verifier.workbench.settled_states import SettledStates, heeded_givens, without_starts
 from verifier.workbench.telling_apart import best_flips, best_probe
@@ -45,11 +48,16 @@ def diagnosis(
         CallError: a row that is not in the list, or a switch that stands there already.
     """
     last = max(saw.row for saw in seen)
+    if checklist.power_up is PowerUp.AS_READ and min(saw.row for saw in seen) <= (checklist.known_from or 0):
+        raise CallError(
+            f"another reading up to step {checklist.known_from or 0} is no fault: a board may wake in other states",
+            'ask for the list from what was read at power-up: --woke "count 0101"',
+        )
     if last >= len(checklist.rows):
         raise CallError(f"there is no step {last}", f"the list ends with step {len(checklist.rows) - 1}")
     experiences = [
         *_experiences(checklist, seen, last, only_seen),
-        *(Experience(flip=one.flip, levels=one.levels) for one in further),
+        *(Experience(flip=one.flip, levels=one.levels, pin=one.pin) for one in further),
     ]
     design = checklist.design
     states = SettledStates(design.netlist, heeded_givens(design)[0])
@@ -57,7 +65,7 @@ def diagnosis(
     netlist = design.netlist if checklist.power_up is PowerUp.AS_WRITTEN else without_starts(design.netlist)
     classes = single_faults(netlist, technology)
     found = explanations(netlist, classes, experiences)
-    suspects = sorted(found.suspects, key=lambda suspect: rank(suspect.faults))
+    suspects = sorted(found.suspects, key=lambda suspect: LIKELY_FIRST.index(suspect.fault.kind))
     visible = [net for column in checklist.read for net in column.nets]
     several = len(suspects) > 1
     return Diagnosis(
@@ -65,22 +73,30 @@ def diagnosis(
         technology=technology,
         last_row=last,
         further_steps=len(further),
-        sound=bool(followed(FaultyBoard(netlist), experiences)),
-        suspects=tuple(_likely_first(suspect.faults) for suspect in suspects),
+        sound=_may_be_sound(netlist, experiences),
+        suspects=tuple(_named(suspects)),
         not_followed=found.not_followed,
         faults_tried=sum(len(alike.faults) for alike in classes),
-        probe=best_probe(suspects, netlist, visible) if several else None,
+        probe=best_probe(suspects, PinLevels(netlist), visible) if several else None,
         flips=best_flips(suspects, states, now, visible) if several else None,
     )
 
 
-def rank(alike: FaultClass) -> int:
-    """How likely its likeliest fault is; the lower the likelier."""
-    return min(LIKELY_FIRST.index(fault.kind) for fault in alike.faults)
+def _named(suspects: Sequence[Suspect]) -> Iterator[SuspectedFault]:
+    first_of: dict[FaultClass, int] = {}
+    for position, suspect in enumerate(suspects):
+        first = first_of.setdefault(suspect.alike, position)
+        yield SuspectedFault(fault=suspect.fault, like=None if first == position else first)
 
 
-def _likely_first(alike: FaultClass) -> FaultClass:
-    return FaultClass(tuple(sorted(alike.faults, key=lambda fault: LIKELY_FIRST.index(fault.kind))))
+def _may_be_sound(netlist: Netlist, experiences: Sequence[Experience]) -> bool:
+    drivers = netlist.drivers
+
+    def meter(pin: Pin, state: Instant) -> frozenset[MeterLevel]:
+        net = pin.output if pin.position is None else element_pins(drivers[pin.output])[pin.position].net
+        return frozenset({state[net]})
+
+    return bool(followed(FaultyBoard(netlist), experiences, meter))
 
 
 def _experiences(checklist: Checklist, seen: Sequence[Seen], last: int, only_seen: bool) -> list[Experience]:

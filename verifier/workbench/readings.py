@@ -12,9 +12,12 @@ from dataclasses import dataclass
 from verifier.circuit.netlist import NetId, Netlist
 from verifier.errors import CallError
 from verifier.evidence.checklist import Flip
+from verifier.evidence.diagnosis import NO_FIRM_LEVEL, MeterLevel, Pin
+from verifier.workbench.pin_levels import PinLevels
 from verifier.workbench.selection import nearest_hint
 
 LEVELS = {"high": True, "low": False, "1": True, "0": False}
+METER_LEVELS: Mapping[str, MeterLevel] = {**LEVELS, "no level": NO_FIRM_LEVEL}
 HOW_TO_READ = 'write it as "step 7: beat high", several readings with commas between them'
 
 Levels = Mapping[NetId, bool]
@@ -34,6 +37,8 @@ class Further:
 
     flip: Flip | None
     levels: Levels
+    pin: tuple[Pin, MeterLevel] | None = None
+    """A pin that was probed, and what the meter found."""
 
 
 def seen(text: str, netlist: Netlist) -> Seen:
@@ -46,10 +51,10 @@ def seen(text: str, netlist: Netlist) -> Seen:
 
 def further(text: str, netlist: Netlist) -> Further:
     """Reads `flip lever up: beat low` and `probe agree: high`. Raises CallError."""
+    if text.split()[:1] == ["probe"]:
+        return _probed(text.strip().removeprefix("probe").strip(), netlist)
     deed, colon, read = text.partition(":")
     words = deed.split()
-    if words[:1] == ["probe"] and len(words) == 2 and colon:
-        return Further(None, levels(f"{words[1]} {read}", netlist))
     if words[:1] != ["flip"] or len(words) != 3 or words[2] not in ("up", "down") or not colon:
         hint = 'write it as "flip lever up: beat low", or "probe agree: high"'
         raise CallError(f"`{text}` is no further step", hint)
@@ -58,6 +63,17 @@ def further(text: str, netlist: Netlist) -> Further:
         hint = nearest_hint(words[1], _input_names(netlist))
         raise CallError(f"{words[1]} is no input, so it cannot be flipped", hint)
     return Further(Flip(net, up=words[2] == "up"), levels(read, netlist))
+
+
+def _probed(text: str, netlist: Netlist) -> Further:
+    """Reads `agree: high` and `on_tempo: d (choose): no level`."""
+    target, _, read = (part.strip() for part in text.rpartition(":"))
+    pins = PinLevels(netlist).names
+    if target not in pins:
+        raise CallError(f"there is no wire and no pin named {target}", nearest_hint(target, pins))
+    if read not in METER_LEVELS:
+        raise CallError(f"`{read}` is nothing that a meter finds", "high, low or no level")
+    return Further(None, {}, (pins[target], METER_LEVELS[read]))
 
 
 def levels(text: str, netlist: Netlist) -> dict[NetId, bool]:

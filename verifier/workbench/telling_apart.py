@@ -7,13 +7,14 @@ between equals the one with fewer flips is taken. A suspect that may read either
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Container, Hashable, Iterator, Sequence
 
-from verifier.circuit.netlist import NetId, Netlist
+from verifier.circuit.netlist import NetId
 from verifier.evidence.checklist import Flip, Possible
 from verifier.evidence.diagnosis import Reading, Test
 from verifier.evidence.simulator import SimulationLimit
 from verifier.workbench.board_faults import Suspect
+from verifier.workbench.pin_levels import PinLevels
 from verifier.workbench.settled_states import SettledStates, switches
 
 MOST_FLIPS = 8
@@ -26,15 +27,18 @@ _Position = tuple[tuple[Flip, ...], Possible, tuple[Possible, ...]]
 """Flips made, where a sound board would be, and where each suspect may be."""
 
 
-def best_probe(suspects: Sequence[Suspect], netlist: Netlist, visible: Iterable[NetId]) -> Test | None:
-    """The named net, not visible anyway, whose level tells most; None when none tells anything."""
-    hidden = [
-        net
-        for net, described in enumerate(netlist.nets)
-        if not described.anonymous and net not in {*visible, *netlist.input_nets}
-    ]
+def best_probe(suspects: Sequence[Suspect], pins: PinLevels, visible: Container[NetId]) -> Test | None:
+    """The wire that has no LED, or the pin, whose level tells most; None when none tells anything for certain."""
     compared = suspects[:SUSPECTS_COMPARED]
-    tests = [Test(flips=(), nets=(net,), left=_left(_readings(compared, [net]))) for net in hidden]
+    tests = []
+    for name, pin in pins.names.items():
+        if pin.position is None and pin.output in visible:
+            continue
+        found: list[set[Reading]] = [
+            {(level,) for state in suspect.possible for level in pins.at(pin, suspect.fault, state)}
+            for suspect in compared
+        ]
+        tests.append(Test(flips=(), nets=(), probed=name, left=_left(found)))
     return _best(tests, len(compared))
 
 
@@ -88,16 +92,12 @@ def _continued(
         yield Flip(net, up=up), move.possible, reached
 
 
-def _readings(suspects: Sequence[Suspect], nets: Sequence[NetId]) -> list[set[Reading]]:
-    return [{tuple(state[net] for net in nets) for state in suspect.possible} for suspect in suspects]
-
-
 def _left(readings: Sequence[set[Reading]]) -> dict[Reading, tuple[int, ...]]:
     left: dict[Reading, list[int]] = defaultdict(list)
     for index, possible in enumerate(readings):
         for read in possible:
             left[read].append(index)
-    return {read: tuple(left[read]) for read in sorted(left)}
+    return {read: tuple(left[read]) for read in sorted(left, key=str)}
 
 
 def _best(tests: Sequence[Test], count: int) -> Test | None:
