@@ -22,9 +22,10 @@ NO_SINGLE_FAULT = (
 
 def diagnosis_lines(diagnosis: Diagnosis, *, width: int) -> list[Line]:
     lines = [circuit_heading(diagnosis.checklist.design), line()]
-    lines += paragraph(_headline(diagnosis), width=width, first="  ", then="  ", tone=Tone.HEADING)
     if diagnosis.sound:
-        lines += paragraph("A board without a fault may read like this too.", width=width, first="  ", then="  ")
+        text = "A board without a fault may read like this, so nothing is wrong yet."
+        lines += paragraph(text, width=width, first="  ", then="  ", tone=Tone.GOOD)
+    lines += paragraph(_headline(diagnosis), width=width, first="  ", then="  ", tone=Tone.HEADING)
     if not diagnosis.suspects:
         lines += paragraph(NO_SINGLE_FAULT, width=width, first="  ", then="  ")
     lines += _suspects(diagnosis, width)

@@ -107,7 +107,8 @@ class _Maker:
                 return PowerUp.AS_READ, told
         as_written = list(self._woken(as_written=True))
         if not as_written:
-            raise CallError(f"{self._design.name} has no power-up state that its givens permit")
+            permitted = " that its givens permit" if self._heeded else ""
+            raise CallError(f"{self._design.name} has no power-up state{permitted}")
         return PowerUp.AS_WRITTEN, synchronising(self._states, as_written) or Beginning.at(*as_written[0])
 
     def _from_reading(self, woke: Levels) -> Beginning:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from verifier.circuit.element_pins import element_pins
 from verifier.circuit.fault import FaultClass, FaultKind, Technology
-from verifier.circuit.netlist import Netlist
+from verifier.circuit.netlist import NetId, Netlist
 from verifier.circuit.single_faults import single_faults
 from verifier.claims.run import Instant
 from verifier.errors import CallError
@@ -55,10 +55,7 @@ def diagnosis(
         )
     if last >= len(checklist.rows):
         raise CallError(f"there is no step {last}", f"the list ends with step {len(checklist.rows) - 1}")
-    experiences = [
-        *_experiences(checklist, seen, last, only_seen),
-        *(Experience(flip=one.flip, levels=one.levels, pin=one.pin) for one in further),
-    ]
+    experiences = experiences_of(checklist, seen, further, only_seen=only_seen)
     design = checklist.design
     states = SettledStates(design.netlist, heeded_givens(design)[0])
     now = _sound_position(states, checklist.rows[last].possible, further)
@@ -99,17 +96,20 @@ def _may_be_sound(netlist: Netlist, experiences: Sequence[Experience]) -> bool:
     return bool(followed(FaultyBoard(netlist), experiences, meter))
 
 
-def _experiences(checklist: Checklist, seen: Sequence[Seen], last: int, only_seen: bool) -> list[Experience]:
-    levels_at: dict[int, dict[int, bool]] = {}
+def experiences_of(
+    checklist: Checklist, seen: Sequence[Seen], further: Sequence[Further] = (), *, only_seen: bool = False
+) -> list[Experience]:
+    """All that was done and read: the rows up to the last one in `seen`, then the further steps."""
+    levels_at: dict[int, dict[NetId, bool]] = {}
     for saw in seen:
         levels_at.setdefault(saw.row, {}).update(saw.levels)
     made = []
-    for row in checklist.rows[: last + 1]:
+    for row in checklist.rows[: max(levels_at) + 1]:
         expected = {} if only_seen else expected_levels(checklist, row)
         levels = {**expected, **levels_at.get(row.number, {})}
         inputs = input_levels(checklist, row) if row.flip is None else None
         made.append(Experience(flip=row.flip, levels=levels, inputs=inputs))
-    return made
+    return made + [Experience(flip=one.flip, levels=one.levels, pin=one.pin) for one in further]
 
 
 def expected_levels(checklist: Checklist, row: Row) -> Levels:

@@ -69,11 +69,11 @@ class PinLevels:
         return self._on_net(net, fault, state)
 
     def _at_swapped(self, position: int, fault: Fault, nets: list[NetId], state: Instant) -> frozenset[MeterLevel]:
-        if fault.other_pin is None:
+        if fault.pin is None or fault.other_pin is None:
             # `clear` and `preset`: the wire ends at the other one, and this one is tied to where it does nothing.
             return frozenset(FIRM) if position == fault.pin else frozenset({state[nets[position]]})
         exchanged = {fault.pin: fault.other_pin, fault.other_pin: fault.pin}
-        return frozenset({state[nets[exchanged.get(position, position) or 0]]})
+        return frozenset({state[nets[exchanged.get(position, position)]]})
 
     def _on_net(self, net: NetId, fault: Fault, state: Instant) -> frozenset[MeterLevel]:
         """At a pin that the fault is not about: the level of its wire."""
