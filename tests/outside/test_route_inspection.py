@@ -1,9 +1,9 @@
 """Tours against the route inspection problem on explicit graphs.
 
-Edmonds and Johnson, "Matching, Euler tours and the Chinese postman", Mathematical Programming 5 (1973), from memory: on a
-strongly connected directed graph the shortest closed walk along all arcs has as many arcs as the graph, plus a flow of
-least cost that makes up for the difference of arcs in and out at every node. That flow is worked out by `networkx`, a
-general-purpose library, with its network simplex.
+Edmonds and Johnson, "Matching, Euler tours and the Chinese postman", Mathematical Programming 5 (1973), from memory: on
+a strongly connected directed graph the shortest closed walk along all arcs has as many arcs as the graph, plus a flow
+of least cost that makes up for the difference of arcs in and out at every node. That flow is worked out by `networkx`,
+a general-purpose library, with its network simplex.
 """
 
 from __future__ import annotations

@@ -76,9 +76,8 @@ def test_the_readings_of_a_list_for_a_random_circuit_are_what_the_oracle_finds(s
         done = walked(design.netlist, as_csv(made), readings_until(made))
     except TooBigError:
         pytest.skip("too much for the oracle")
-    except CallError as error:
-        assert "no power-up state" in str(error)
-        assert reachable(design.netlist)[0] == set()
+    except CallError:
+        assert reachable(design.netlist)[0] == set(), as_test(design)
         return
     assert done.wrong == [], as_test(design)
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from oracle.first_instants import first_instants
 from oracle.search import Behaviour
+
 from verifier.circuit.netlist import InputClass, Netlist
 from verifier.claims.run import Instant
 
