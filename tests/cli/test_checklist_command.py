@@ -35,12 +35,11 @@ lamp  (lamp.wiring)
   * strapped before power-up: night low; 1 other setting has a list of its own,
     see --strap
 
-    step  what to do                rope  night  lit
-    ----  ------------------------  ----  -----  ---
-       0  switch on with rope low,    0     0     0
-          night low
-       1  flip rope up               [1]    0    [1]
-       2  flip rope down             [0]    0    [0]
+    step  what to do                          rope  night  lit
+    ----  ----------------------------------  ----  -----  ---
+       0  switch on with rope low, night low   0      0     0
+       1  flip rope up                        [1]     0    [1]
+       2  flip rope down                      [0]     0    [0]
 
   If the board disagrees, say so and see which faults explain it, for instance:
     --saw "step 1: lit low"

@@ -34,8 +34,11 @@ INJECTED = [
     ("divide_by_three", "jk_pair", ""),
     ("lever_debouncer", "packaged_latch", ""),
 ]
-HIDDEN_AT_MOST = {Technology.TTL: 0.15, Technology.CMOS: 0.15}
-"""Share of the faults above that no reading of any list shows; those without effect are among them."""
+SLOW_WITH_CMOS = {"from_nands", "hold_until_agree_in_nands", "hold_until_agree"}
+"""What floats in them may go many ways."""
+HIDDEN_AT_MOST = 0.05
+"""Share of the faults above that no reading of any list shows; those without effect, such as a pull-up that a TTL input
+does not need, are among them."""
 
 
 def injected(made: Checklist, fault: Fault, random: Random) -> tuple[Board, Seen | None]:
@@ -53,7 +56,8 @@ def names_it(made: Checklist, alike: FaultClass, saw: Seen) -> bool:
 def test_the_true_fault_is_named_at_the_first_reading_that_differs(technology: Technology) -> None:
     random = Random(7)
     shown, hidden = 0, 0
-    for file, name, leds in INJECTED:
+    circuits = [row for row in INJECTED if technology is Technology.TTL or row[1] not in SLOW_WITH_CMOS]
+    for file, name, leds in circuits:
         made = checklist(shelf(file, name), leds=list(filter(None, leds.split(","))))
         for alike in single_faults(without_starts(made.design.netlist), technology):
             _, saw = injected(made, alike.representative, random)
@@ -62,8 +66,8 @@ def test_the_true_fault_is_named_at_the_first_reading_that_differs(technology: T
             elif made.power_up is not PowerUp.AS_READ or saw.row > (made.known_from or 0):
                 shown += 1
                 assert names_it(made, alike, saw), f"{name}: {alike.representative.name} is not named for {saw}"
-    assert shown > 250
-    assert hidden / (hidden + shown) < HIDDEN_AT_MOST[technology]
+    assert shown > 100
+    assert hidden / (hidden + shown) < HIDDEN_AT_MOST
 
 
 @pytest.mark.parametrize("seed", range(12))

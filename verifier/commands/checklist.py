@@ -57,8 +57,7 @@ def _checklist(call: argparse.Namespace, design: Design) -> Checklist:
 
 
 def _diagnosis(call: argparse.Namespace, checklist: Checklist, live: LiveLine) -> Diagnosis:
-    from verifier.circuit.fault import Technology
-    from verifier.workbench.diagnosis import diagnosis
+    from verifier.workbench.diagnosis import diagnosis, technology_named
     from verifier.workbench.readings import further, seen
 
     netlist = checklist.design.netlist
@@ -67,7 +66,7 @@ def _diagnosis(call: argparse.Namespace, checklist: Checklist, live: LiveLine) -
         checklist,
         [seen(text, netlist) for text in call.saw],
         [further(text, netlist) for text in call.then],
-        technology=Technology(call.technology),
+        technology=technology_named(call.technology),
         only_seen=call.only_saw,
     )
 

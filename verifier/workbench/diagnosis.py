@@ -79,6 +79,11 @@ def diagnosis(
     )
 
 
+def technology_named(name: str) -> Technology:
+    """`ttl`, `cmos`. Raises ValueError for anything else."""
+    return Technology(name)
+
+
 def _named(suspects: Sequence[Suspect]) -> Iterator[SuspectedFault]:
     first_of: dict[FaultClass, int] = {}
     for position, suspect in enumerate(suspects):
