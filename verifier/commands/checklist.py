@@ -31,11 +31,11 @@ def run(call: argparse.Namespace) -> int:
         live.now(f"{design.name}: looking for all states at rest and the shortest way through them")
         checklist = _checklist(call, design)
         found = _diagnosis(call, checklist, live) if call.saw else None
+    _write_files(call, checklist)
     if found is None:
         from verifier.report.checklist_table import checklist_lines
 
         writer.write(checklist_lines(checklist, width=writer.width))
-        _write_files(call, checklist)
     else:
         from verifier.report.diagnosis_page import diagnosis_lines
 

@@ -23,6 +23,8 @@ from verifier.workbench.readings import Levels
 from verifier.workbench.settled_states import STATES_AT_ONCE
 
 LOOKED_AT_IN_ONE_STEP = 100_000
+STEPS_OF_ONE_FAULT = 20_000
+"""Of the simulator, for one fault; ten seconds or so. Pins that float in loops may ask for more."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,6 +65,7 @@ class FaultyBoard:
         pins = [pin for pin in netlist.inputs if pin.input_class is InputClass.FLOATING]
         self._floating = [net for pin in pins for net in pin.nets]
         self._reached: dict[tuple[Instant, NetId | None], Possible] = {}
+        self._steps_left = STEPS_OF_ONE_FAULT
 
     def woken(self, inputs: Levels, levels: Levels) -> Possible:
         """The states it may be in after a power-up with these inputs, if these levels were read.
@@ -98,6 +101,9 @@ class FaultyBoard:
         return self._reached[key]
 
     def _stepped(self, state: Instant, change: Mapping[NetId, bool]) -> set[Instant]:
+        self._steps_left -= 1
+        if self._steps_left < 0:
+            raise SimulationLimit(f"more than {STEPS_OF_ONE_FAULT} steps")
         return {
             outcome.instant
             for values in product((False, True), repeat=len(self._floating))
