@@ -29,6 +29,8 @@ lamp  (lamp.wiring)
   The board may wake as it likes: with these inputs there is only one state to
   wake in.
 
+  * the list visits every state, bad ones too: first disconnect or block
+    whatever on the outputs could hurt someone
   * every input is a debounced switch: a bouncing contact is many flips, and the
     board runs ahead of the list
   * after each flip wait until everything rests, then read

@@ -9,12 +9,14 @@ from verifier.claims.claim import Design, Given
 from verifier.workbench.readings import Levels
 
 DEBOUNCED = "every input is a debounced switch: a bouncing contact is many flips, and the board runs ahead of the list"
+SAFE = "the list visits every state, bad ones too: first disconnect or block whatever on the outputs could hurt someone"
 WAIT = "after each flip wait until everything rests, then read"
 
 
 def notes(design: Design, straps: Levels, heeded: Sequence[Given], unheeded: Sequence[Given]) -> tuple[str, ...]:
     """One sentence each, in the order in which they matter at the bench."""
     return (
+        SAFE,
         *_free_running(design),
         DEBOUNCED,
         WAIT,
