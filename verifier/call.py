@@ -46,6 +46,13 @@ Each STEP is one step; the words in it happen together:
   wait            change nothing
 """
 
+CHECKLIST_TOLD = """\
+At the board:
+  --saw "step 7: beat high"              it disagreed there: which single faults explain all readings so far,
+                                         and what tells them apart
+  --then "flip lever up: beat low"       a further step and what came of it (may be given again)
+  --then "probe agree: high"             the same for a meter reading
+"""
 
 TAKES_MORE = {"check": "files", "compare": "files", "recheck": "files", "run": "steps"}
 """Commands that take any number of arguments, and where these go."""
@@ -91,6 +98,11 @@ def parser() -> argparse.ArgumentParser:
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
         "draw": (_draw_options, "draw a circuit as an SVG file", ""),
         "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
+        "checklist": (
+            _checklist_options,
+            "steps for the real board, with the readings to expect",
+            CHECKLIST_TOLD + "\n",
+        ),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
@@ -207,6 +219,28 @@ def _run_options(parser: argparse.ArgumentParser) -> None:
         help="value of an input or a net at power-up (may be given again)",
     )
     _drawing_options(parser)
+
+
+def _checklist_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("--circuit", metavar="NAME", help="the circuit on the board; needed when the file has several")
+    add("--led", metavar="NAME,...", action="append", default=[], help="inner nets that have an LED on the board")
+    add(
+        "--power-up",
+        choices=["any", "as-written"],
+        default="any",
+        help="whether the board wakes as it likes or as the file's starts say (%(default)s)",
+    )
+    add("--woke", metavar="READINGS", help='what was read at power-up, and the inputs that were not low: "count 0101"')
+    add("--strap", metavar="READINGS", help="levels of strapped inputs; low where nothing is said")
+    add("--markdown", metavar="PATH", help="write the list there as Markdown")
+    add("--csv", metavar="PATH", help="write the list there as comma-separated values")
+    add("--page", metavar="PATH", help="write the list there as an HTML page to tick off")
+    add("--saw", metavar="READINGS", action="append", default=[], help="what the board showed instead; see below")
+    add("--then", metavar="READINGS", action="append", default=[], help="what was done after that; see below")
+    add("--only-saw", action="store_true", help="nothing but the readings in --saw was looked at")
+    add("--technology", choices=["ttl", "cmos"], default="ttl", help="what an open pin does (%(default)s)")
 
 
 def _view(text: str) -> View:

@@ -21,6 +21,7 @@ DISK_TROUBLE = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 COMMANDS = {
     "check": "check:run",
+    "checklist": "checklist:run",
     "compare": "check:run_compare",
     "draw": "draw:run",
     "equal": "equal:run",

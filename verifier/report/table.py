@@ -158,10 +158,10 @@ def _column(signal: Shown, run: Run, shown: Sequence[int], widest: int) -> Colum
         changed = place > 0 and value != values[place - 1]
         text = f"[{value}]" if changed else f" {value} "
         cells.append(Piece(text.rjust(digits + 2), Tone.CHANGED if changed else Tone.PLAIN))
-    return Column(heading=_fitted(clean(signal.name), max(8, widest)), cells=tuple(cells))
+    return Column(heading=fitted(clean(signal.name), max(8, widest)), cells=tuple(cells))
 
 
-def _fitted(name: str, widest: int) -> str:
+def fitted(name: str, widest: int) -> str:
     """A name longer than a whole line keeps its beginning and its end."""
     if len(name) <= widest:
         return name
@@ -226,3 +226,17 @@ def _joined(pieces: Sequence[Piece], indent: str = INDENT) -> Line:
     for index, piece in enumerate(pieces):
         between += [GAP, piece] if index else [piece]
     return line(*between)
+
+
+def steps_table(columns: Sequence[Column], rows: Sequence[Row], *, deed: str, width: int) -> list[Line]:
+    """A table of steps whose columns and rows are made ready already; `deed` heads what is done."""
+    number = "step"
+    number_width = max(len(number), *(len(row.number) for row in rows))
+    room = width - len(INDENT) - number_width - len(GAP)
+    deed_width = _deed_width(rows, deed, DOING_WIDEST, room - sum(column.width + len(GAP) for column in columns))
+    layout = Layout(number=number, deed=deed, number_width=number_width, deed_width=deed_width)
+    lines: list[Line] = []
+    for block in _blocks(columns, first_room=room - deed_width - len(GAP), room=room):
+        lines += [line()] if lines else []
+        lines += _block(block, rows, replace(layout, deed_width=0) if lines else layout, width)
+    return lines
