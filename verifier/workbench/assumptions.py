@@ -23,6 +23,7 @@ CLASS_MEANS = {
     InputClass.BY_HAND: "by hand (changes alone, and only when the circuit is quiet)",
     InputClass.STRAPPED: "strapped (either level, but never changes)",
     InputClass.FREE: "free (may change at any step)",
+    InputClass.FLOATING: "an open pin (may change at any step, together with others too)",
 }
 
 SETTLED = (
