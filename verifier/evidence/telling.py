@@ -167,8 +167,17 @@ class Follower:
 
 def permitted_inputs(netlist: Netlist, instant: Instant) -> Iterator[Inputs]:
     """Every way the inputs may change in the step after this instant, waiting first (grammar/README.md, 12.1)."""
+    floating = [net for pin in netlist.inputs if pin.input_class is InputClass.FLOATING for net in pin.nets]
+    for inputs in _permitted_changes(netlist, instant):
+        yield inputs
+        for beside in _changes(floating, instant):
+            yield {**inputs, **beside}
+
+
+def _permitted_changes(netlist: Netlist, instant: Instant) -> Iterator[Inputs]:
+    """Of the pins that do not float."""
     yield {}
-    movable = [pin for pin in netlist.inputs if pin.input_class is not InputClass.STRAPPED]
+    movable = [pin for pin in netlist.inputs if pin.input_class not in (InputClass.STRAPPED, InputClass.FLOATING)]
     if not netlist.inputs_may_change_together:
         for pin in movable:
             yield from _changes(pin.nets, instant)
