@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from verifier.circuit.fault import FaultClass
-from verifier.claims.claim import Claim, Design
+from verifier.circuit.fault import FaultClass, Technology
+from verifier.claims.claim import Design
 from verifier.claims.run import Run
 from verifier.evidence.telling import Telling
 from verifier.evidence.verdict import Verdict
@@ -47,7 +46,7 @@ class FaultOutcome:
     """Why it is undecided, or how it was found harmless."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class JudgedFault:
     fault: FaultClass
     outcome: FaultOutcome
@@ -55,17 +54,24 @@ class JudgedFault:
 
 @dataclass(frozen=True, kw_only=True)
 class CircuitCampaign:
-    """All faults of one circuit that were judged, in the order of the fault model."""
+    """All faults of one circuit, in the order of the fault model, and those of them that were judged."""
 
     design: Design
-    asked: tuple[Claim, ...]
-    """The claims that were asked: those whose verdict on the good circuit says something."""
+    """The good circuit, with the claims that were asked: those whose verdict on it says something."""
     left_out: tuple[tuple[str, str], ...]
-    """Names of the others, each with the reason."""
+    """Names of the other claims, each with the reason."""
     faults: tuple[FaultClass, ...]
     judged: tuple[JudgedFault, ...]
     resumed: int = 0
     """How many of them were judged in an earlier call."""
 
-    def with_standing(self, standing: Standing) -> Sequence[JudgedFault]:
-        return [one for one in self.judged if one.outcome.standing is standing]
+    def with_standing(self, standing: Standing) -> tuple[JudgedFault, ...]:
+        return tuple(one for one in self.judged if one.outcome.standing is standing)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CampaignResult:
+    path: str
+    technology: Technology
+    circuits: tuple[CircuitCampaign, ...]
+    interrupted: bool = False

@@ -6,7 +6,7 @@ knows nothing of campaigns, stores or reports.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -28,7 +28,7 @@ class Executor(Protocol):
     def processes(self) -> int:
         """How many batches are worked on side by side."""
 
-    def answers(self, batches: Sequence[Batch]) -> Iterator[Answer]:
+    def answers(self, batches: Sequence[Batch]) -> Generator[Answer, None, None]:
         """An answer for each fault of each batch as it comes; closing the iterator ends the work.
 
         Raises InternalDisagreement when two independent ways of judging differ.
@@ -38,7 +38,7 @@ class Executor(Protocol):
 class InThisProcess:
     processes = 1
 
-    def answers(self, batches: Sequence[Batch]) -> Iterator[Answer]:
+    def answers(self, batches: Sequence[Batch]) -> Generator[Answer, None, None]:
         for number, batch in enumerate(batches):
             for place, outcome in enumerate(judged_one_by_one(batch)):
                 yield Answer(batch=number, place=place, outcome=outcome)

@@ -7,19 +7,17 @@ left undecided. Needs the package `distributed` here and there, and this same ve
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
 from importlib.metadata import version
-from typing import TYPE_CHECKING
+from typing import Any
 
 from verifier.errors import CallError, EdgewrightError
 from verifier.evidence.fault_outcome import FaultOutcome
 from verifier.workbench.executors import Answer
 from verifier.workbench.fault_judge import Batch, gone, judged_one_by_one
 
-if TYPE_CHECKING:
-    from distributed import Client
-
 CONNECT_SECONDS = 10
+WORKERS_DIED = "the workers of the cluster that judged it died, one after another"
 
 _ONE_AT_A_TIME = threading.Lock()
 """A worker may have several threads, and the solver is not for several threads of one process."""
@@ -37,7 +35,7 @@ class Cluster:
                 "--cluster needs the package `distributed`", "install it with: pip install 'edgewright[cluster]'"
             ) from error
         try:
-            self._client: Client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
+            self._client: Any = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
         except (OSError, ValueError) as error:
             raise CallError(
                 f"no scheduler answers at {address} within {CONNECT_SECONDS} s",
@@ -54,7 +52,7 @@ class Cluster:
     def processes(self) -> int:
         return max(len(self._client.scheduler_info()["workers"]), 1)
 
-    def answers(self, batches: Sequence[Batch]) -> Iterator[Answer]:
+    def answers(self, batches: Sequence[Batch]) -> Generator[Answer, None, None]:
         from distributed import KilledWorker, as_completed
 
         mine = version("edgewright")
@@ -68,7 +66,7 @@ class Cluster:
                 try:
                     outcomes = future.result()
                 except KilledWorker:
-                    outcomes = [gone("the workers that judged it died, one after another")] * len(batches[number].faults)
+                    outcomes = [gone(WORKERS_DIED) for _ in batches[number].faults]
                 for place, outcome in enumerate(outcomes):
                     yield Answer(batch=number, place=place, outcome=outcome)
                 future.release()

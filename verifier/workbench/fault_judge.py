@@ -1,11 +1,12 @@
 """What becomes of one fault: noticed by a claim, harmless, or unnoticed, with what shows it.
 
 First the claims are judged on the faulty circuit as on any other, the cheap ones first; one that gets another verdict
-than on the good circuit notices the fault. If all keep theirs, the two circuits are held against each other (`paired.py`
-of the views). A proof that the faulty one shows nothing that the good one cannot show makes the fault harmless, once a
-fresh solver agrees. A run that seems to tell them apart is followed by the plain simulator through everything the good
-circuit might have done; if nothing of that agrees, the fault is unnoticed and the run says how to tell. Where that is
-not conclusive, because the good circuit has free choices of its own, all states of a small circuit are walked.
+than on the good circuit notices the fault. If all keep theirs, the two circuits are held against each other
+(`paired.py` of the views). A proof that the faulty one shows nothing that the good one cannot show makes the fault
+harmless, once a fresh solver agrees. A run that seems to tell them apart is followed by the plain simulator through
+everything the good circuit might have done; if nothing of that agrees, the fault is unnoticed and the run says how to
+tell. Where that is not conclusive, because the good circuit has free choices of its own, all states of a small circuit
+are walked.
 """
 
 from __future__ import annotations
@@ -140,7 +141,7 @@ def _asked(
             left_open[claim.name] = result.reason
         elif result.verdict is not good_verdicts[claim.name]:
             return Noticed(claim=claim.name, verdict=result.verdict, run=result.run), {}
-    left_open |= {name: "not judged" for name in good_verdicts.keys() - {claim.name for claim in waiting}}
+    left_open |= dict.fromkeys(good_verdicts.keys() - {claim.name for claim in waiting}, "not judged")
     return None, left_open
 
 
@@ -166,7 +167,8 @@ def compared(
 ) -> FaultOutcome | _Candidate | _NoAnswer:
     """Harmless, or a run that may tell the faulty circuit from the good one."""
     try:
-        model = PairedModel(design.netlist, board, [given for given in design.givens if speaks_of_inputs(given, design)])
+        givens = [given for given in design.givens if speaks_of_inputs(given, design)]
+        model = PairedModel(design.netlist, board, givens)
     except NoPairing:
         return _NoAnswer()
     system = model.system()
@@ -193,9 +195,7 @@ def speaks_of_inputs(given: Given, design: Design) -> bool:
 
 
 def _is_judged_on_a_finite_run(given: Given) -> bool:
-    return (
-        restricts(given, View.SETTLED) and unsupported(given) is None and not is_about_the_future(given.formula)
-    )
+    return restricts(given, View.SETTLED) and unsupported(given) is None and not is_about_the_future(given.formula)
 
 
 def _undecided(reason: str) -> FaultOutcome:

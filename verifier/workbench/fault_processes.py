@@ -12,7 +12,7 @@ import signal
 import subprocess
 import time
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection, wait
 
@@ -51,7 +51,7 @@ class WorkerProcesses:
         self.processes = processes
         self._memory_bytes = min(memory_bytes(), 3 * memory_bytes() // (processes + 1))
 
-    def answers(self, batches: Sequence[Batch]) -> Iterator[Answer]:
+    def answers(self, batches: Sequence[Batch]) -> Generator[Answer, None, None]:
         waiting = deque(
             _Task(batch=batch, number=number, places=tuple(range(len(batch.faults))))
             for number, batch in enumerate(batches)

@@ -134,7 +134,5 @@ def _differing(netlist: Netlist, telling: Telling) -> list[Formula]:
     """For each output that tells, what the good circuit shows there at the last instant."""
     faulty, good = telling.run.instants[-1], telling.good[-1]
     return [
-        _shows(pin.name, pin.nets, good)
-        for pin in netlist.outputs
-        if any(faulty[net] != good[net] for net in pin.nets)
+        _shows(pin.name, pin.nets, good) for pin in netlist.outputs if any(faulty[net] != good[net] for net in pin.nets)
     ]
