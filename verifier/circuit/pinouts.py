@@ -1,8 +1,8 @@
 """Gates that come in packages with the same pins: pull one out, push another in, and it fits.
 
 Quad two-input NAND, AND, OR and XOR have inputs on pins 1 2, 4 5, 9 10, 12 13 and outputs on 3, 6, 8, 11 (7400, 7408,
-7432, 7486; from memory). The quad NOR (7402) has its outputs on 1, 4, 10, 13 (Fairchild DM74LS02) and so fits none of
-them; the quad XNOR (74266) has them on 3, 4, 10, 11 and fits none either (from memory). The triple and dual packages and
+7432, 7486; from memory). The quad NOR (7402) has its outputs on 1, 4, 10, 13 (Fairchild DM74LS02) and fits none of
+them; nor does the quad XNOR (74266): outputs on 3, 4, 10, 11 (from memory). The triple and dual packages and
 the inverters: from memory of the data books.
 """
 

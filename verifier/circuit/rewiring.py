@@ -44,6 +44,7 @@ class Surroundings:
         self.netlist = netlist
         self.drivers = netlist.drivers
         self.readers = readers(netlist)
+        self.loop_nets = frozenset(net for part in components(netlist) if part.is_loop for net in part.outputs)
         self.output_nets = frozenset(net for pin in netlist.outputs for net in pin.nets)
         takes_time = any(element.takes is not None for element in self.drivers.values())
         # Of the gate that stands for two wires which touch.
@@ -186,7 +187,7 @@ class Rewiring:
         """Equal for two sets of changes of one netlist only if all observed nets and outputs do the same in both.
 
         A net that has become constant is read by nobody any more; if nobody looks at it either, and its gate could not
-        race, it makes no difference.
+        race or refuse to start, it makes no difference.
         """
         kept = {
             net: element
@@ -194,6 +195,7 @@ class Rewiring:
             if net in observed
             or net in self._around.output_nets
             or net not in self._constant
+            or net in self._around.loop_nets
             or not isinstance(self._around.drivers[net], Gate)
         }
         return frozenset(kept.items()), frozenset(self._shown.items()), self._floating_net
