@@ -68,7 +68,7 @@ class FaultsPage:
         told = self._paragraph(clean(_summary_told(campaign, count, total)), first="  ", tone=tone)
         if not campaign.judged:
             return told
-        return [*told, line(), *_kinds_table(campaign), *self._claims_table(campaign)]
+        return [*told, line(), *_kinds_table(campaign), *self._claims_table(campaign), *self._not_asked(campaign)]
 
     def _claims_table(self, campaign: CircuitCampaign) -> list[Line]:
         noticing = Counter(
@@ -85,8 +85,17 @@ class FaultsPage:
         rows += [line(f"    {clean(name).ljust(wide)}  {noticing[name]:>5}") for name in names if noticing[name]]
         silent = [clean(name) for name in names if not noticing[name]]
         if silent:
-            rows += self._paragraph(f"none first by {listing(silent)}", first="    ", tone=Tone.QUIET)
+            rows += self._paragraph(f"never the first: {listing(silent)}", first="    ", tone=Tone.QUIET)
         return [line(), *rows]
+
+    def _not_asked(self, campaign: CircuitCampaign) -> list[Line]:
+        reasons: dict[str, list[str]] = {}
+        for name, why in campaign.left_out:
+            reasons.setdefault(why, []).append(clean(name))
+        found: list[Line] = []
+        for why, names in reasons.items():
+            found += self._paragraph(f"not asked, as {why}: {', '.join(names)}", first="  ", then="    ")
+        return [line(), *found] if found else []
 
     # Fault by fault
 
@@ -159,7 +168,7 @@ class FaultsPage:
         ]
         step = f"step {len(both) - 1}" if len(both) > 1 else "power-up"
         several = "; it may show other things there too, but never this" if telling.good_ways > 1 else ""
-        told = self._paragraph(f"no claim minds, yet at {step} {listing(differing)}{several}", tone=Tone.BAD)
+        told = self._paragraph(f"no claim notices it, yet at {step} {listing(differing)}{several}", tone=Tone.BAD)
         return [line(), *table, line(), *told, *self._advice(outcome, telling)]
 
     def _advice(self, outcome: FaultOutcome, telling: Telling) -> list[Line]:
@@ -181,14 +190,6 @@ class FaultsPage:
         resumed = sum(campaign.resumed for campaign in result.circuits)
         if resumed:
             notes.append(f"{resumed} judged in an earlier call")
-        for campaign in result.circuits:
-            reasons: dict[str, list[str]] = {}
-            for name, why in campaign.left_out:
-                reasons.setdefault(why, []).append(clean(name))
-            notes += [
-                f"not asked of {clean(campaign.design.name)}: {listing(names)} ({why})"
-                for why, names in reasons.items()
-            ]
         notes.append(OPEN_PINS[result.technology])
         notes.append("one fault at a time; the settled view")
         return [

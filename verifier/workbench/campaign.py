@@ -46,9 +46,9 @@ WORTH_A_PROCESS = 24
 MOST_IN_A_BATCH = 12
 BATCHES_A_PROCESS = 6
 
-BROKEN_ANYWAY = "it is broken on the good circuit too"
-NOT_AS_EXPECTED = "on the good circuit it is not as the file expects"
-UNDECIDED = "it is undecided on the good circuit"
+BROKEN_ANYWAY = "broken on the good circuit too"
+NOT_AS_EXPECTED = "not as the file expects on the good circuit"
+UNDECIDED = "undecided on the good circuit"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,7 +96,7 @@ def faults(
     """
     wanted = Wanted(
         technology=_member(Technology, technology, "technology"),
-        kinds=tuple(FaultKind) if kinds is None else tuple(_member(FaultKind, kind, "kind of fault") for kind in kinds),
+        kinds=tuple(FaultKind) if kinds is None else tuple(_kind(kind) for kind in kinds),
         fault=fault,
         limit_seconds=limit,
     )
@@ -119,6 +119,10 @@ def _member(choices: type[Choice], chosen: Choice | str, what: str) -> Choice:
         return choices(chosen)
     except ValueError as error:
         raise CallError(f"there is no {what} {chosen}", f"there is {', '.join(c.value for c in choices)}") from error
+
+
+def _kind(kind: FaultKind | str) -> FaultKind:
+    return _member(FaultKind, kind.replace("-", " ") if isinstance(kind, str) else kind, "kind of fault")
 
 
 @dataclass(kw_only=True)
@@ -176,7 +180,7 @@ def _settled(design: Design) -> Design:
 def _of_circuit(result: DesignResult, whole: Design, wanted: Wanted) -> _Planned:
     kept: list[ClaimResult] = []
     left_out = [
-        (claim.name, f"it is one of the {claim.view.value} view")
+        (claim.name, f"of the {claim.view.value} view")
         for claim in whole.claims
         if claim.view is not View.SETTLED
     ]

@@ -22,6 +22,7 @@ from verifier.circuit.netlist import Netlist
 from verifier.claims.claim import Claim, Design, Given, View
 from verifier.claims.formula import NeverGlitches, Settles, Signal, walk
 from verifier.claims.meaning import first_breach
+from verifier.claims.run import Run
 from verifier.claims.support import restricts, unsupported
 from verifier.claims.tableau import is_about_the_future
 from verifier.engines.chooser import Chooser
@@ -87,6 +88,8 @@ class FaultJudge:
             judge = Judge(board, limit_seconds=_left(deadline), depth=None, wishes=VERDICTS_ALONE)
         except SourceError as error:
             return _undecided("; ".join(finding.message for finding in error.diagnostics))
+        except Unconfirmed as unconfirmed:
+            return _undecided(str(unconfirmed))
         noticed, open_claims = _asked(judge, self._good_verdicts, deadline)
         if noticed is not None:
             return FaultOutcome(standing=Standing.NOTICED, seconds=0.0, noticed=noticed)
@@ -113,8 +116,10 @@ class FaultJudge:
         return self._unnoticed(board, telling, deadline)
 
     def _unnoticed(self, board: Design, telling: Telling, deadline: float) -> FaultOutcome:
+        good = Run(telling.good, telling.run.events)
         for given in self._design.givens:
-            if _is_judged_on_a_finite_run(given) and first_breach(given.formula, telling.run) is not None:
+            runs = (telling.run, good) if _is_judged_on_a_finite_run(given) else ()
+            if any(first_breach(given.formula, run) is not None for run in runs):
                 return _undecided(f"every claim keeps its verdict; a difference was found only against {given.name}")
         suggestion = self._suggester.claim_that_notices(telling, deadline)
         return FaultOutcome(standing=Standing.UNNOTICED, seconds=0.0, telling=telling, suggestion=suggestion)
