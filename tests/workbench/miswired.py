@@ -45,7 +45,7 @@ def design_of(text: str) -> Design:
 
 
 def batch_of(design: Design, faults: tuple[FaultClass, ...], limit_seconds: float = 20.0) -> Batch:
-    good = check_design(design, limit=30.0).claims
+    good = check_design(design, limit=60.0).claims
     verdicts = tuple(result.verdict for result in good)
     assert Verdict.UNDECIDED not in verdicts
     return Batch(design=design, verdicts=verdicts, faults=faults, limit_seconds=limit_seconds)

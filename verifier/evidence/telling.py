@@ -19,13 +19,18 @@ from itertools import product
 from verifier.circuit.netlist import InputClass, NetId, Netlist
 from verifier.claims.run import Instant, Run
 from verifier.errors import InternalDisagreement
-from verifier.evidence.simulator import SimulationLimit, Simulator
+from verifier.evidence.simulator import Simulator
 
 MOST_GOOD_INSTANTS = 2_000
 """So many power-up states and outcomes of the good circuit are followed side by side, and no more."""
 MOST_STEPS_WALKED = 20_000
+CANNOT_START = "the good circuit does not start with some inputs with which this one does"
 
 Inputs = dict[NetId, bool]
+
+
+class NotFollowed(Exception):
+    """The two circuits could not be followed to the end; the message says why."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +58,8 @@ class Follower:
 
         Raises:
             InternalDisagreement: the faulty circuit has no such run.
-            SimulationLimit: there is too much to look at.
+            NotFollowed: the good circuit may be in too many states, or cannot start with these inputs at all.
+            SimulationLimit: one step can go in too many ways.
         """
         run = self._lived_through(instants)
         sets: list[frozenset[Instant]] = []
@@ -113,7 +119,7 @@ class Follower:
     ) -> Telling:
         """Pre: no possible instant of the good circuit agrees with the run at `index`."""
         if not possible:
-            raise SimulationLimit("the good circuit does not even start with these inputs")
+            raise NotFollowed(CANNOT_START)
         path = [min(possible)]
         for place in range(index - 1, -1, -1):
             inputs = self._inputs(run.instants[place + 1])
@@ -127,13 +133,17 @@ class Follower:
     def walked(self, deadline: float) -> Telling | None:
         """The shortest run of the faulty circuit that can be told from every one of the good; None: there is none.
 
-        Raises SimulationLimit when that takes too long, or too much has to be looked at.
+        Raises NotFollowed when that takes too long; else as `told_apart`.
         """
         level: deque[tuple[tuple[Instant, ...], frozenset[Instant]]] = deque()
+        left_out = False
         seen: set[tuple[Instant, frozenset[Instant]]] = set()
         for instant in self._faulty_first():
             possible = self._good_first(instant)
             agreeing = frozenset(good for good in possible if self._agree(good, instant))
+            if not possible:
+                left_out = True
+                continue
             if not agreeing:
                 return self.told_apart([instant])
             if (instant, agreeing) not in seen:
@@ -143,13 +153,15 @@ class Follower:
             way, good = level.popleft()
             for instant in self._faulty_after(way[-1]):
                 if time.monotonic() > deadline or len(seen) > MOST_STEPS_WALKED:
-                    raise SimulationLimit("too many states to walk")
+                    raise NotFollowed("there was no time to walk all states of both circuits")
                 agreeing = frozenset(one for one in self._good_after(good, instant) if self._agree(one, instant))
                 if not agreeing:
                     return self.told_apart([*way, instant])
                 if (instant, agreeing) not in seen:
                     seen.add((instant, agreeing))
                     level.append(((*way, instant), agreeing))
+        if left_out:
+            raise NotFollowed(CANNOT_START)
         return None
 
     def _faulty_first(self) -> Iterator[Instant]:
@@ -204,4 +216,4 @@ def _output_pairs(good: Netlist, faulty: Netlist) -> Iterator[tuple[NetId, NetId
 
 def _allow(count: int) -> None:
     if count > MOST_GOOD_INSTANTS:
-        raise SimulationLimit(f"the good circuit may be in more than {MOST_GOOD_INSTANTS} states")
+        raise NotFollowed(f"the good circuit may be in any of more than {MOST_GOOD_INSTANTS} states")

@@ -32,7 +32,7 @@ from verifier.evidence.certificate import recheck
 from verifier.evidence.fault_outcome import FaultOutcome, Noticed, Standing
 from verifier.evidence.replay import Unconfirmed
 from verifier.evidence.simulator import SimulationLimit
-from verifier.evidence.telling import Follower, Telling
+from verifier.evidence.telling import Follower, NotFollowed, Telling
 from verifier.evidence.verdict import Verdict
 from verifier.views.paired import NoPairing, PairedModel
 from verifier.workbench.deadline import Alarm, TimeRanOut
@@ -106,11 +106,16 @@ class FaultJudge:
             found = compared(self._design, board.netlist, follower, deadline)
             if isinstance(found, FaultOutcome):
                 return found
-            telling = follower.told_apart(found.instants) if isinstance(found, _Candidate) else None
+            telling: Telling | None = None
+            if isinstance(found, _Candidate):
+                with suppress(NotFollowed):
+                    telling = follower.told_apart(found.instants)
             if telling is None:
                 telling = follower.walked(min(deadline, time.monotonic() + LONGEST_WALK_SECONDS))
         except SimulationLimit:
             return _undecided(f"every claim keeps its verdict, but {too_many_ways(board.netlist)}")
+        except NotFollowed as why:
+            return _undecided(f"every claim keeps its verdict, and whether the outputs ever tell is open: {why}")
         if telling is None:
             return FaultOutcome(standing=Standing.HARMLESS, seconds=0.0, reason=WALKED)
         return self._unnoticed(board, telling, deadline)
