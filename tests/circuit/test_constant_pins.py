@@ -5,8 +5,8 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-
 from oracle.targets import gate_function
+
 from verifier.circuit.constant_pins import reduced
 from verifier.circuit.netlist import Gate, GateKind
 

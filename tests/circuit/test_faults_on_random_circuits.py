@@ -5,15 +5,18 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from itertools import product
 from random import Random
 
 import pytest
-
 from oracle.random_designs import random_design
+from oracle.targets import gate_function
+from oracle.wiring import Wiring
+
 from verifier.circuit.element_pins import element_pins
 from verifier.circuit.fault import Fault, FaultKind, Technology
 from verifier.circuit.faulty import faulty
-from verifier.circuit.netlist import Gate, InputClass, NetId, Netlist, Output
+from verifier.circuit.netlist import Gate, GateKind, InputClass, NetId, Netlist, Output
 from verifier.circuit.single_faults import single_faults
 from verifier.claims.run import Instant, StepEvents
 from verifier.evidence.simulator import SimulationLimit, Simulator
@@ -181,3 +184,53 @@ def test_faults_of_one_class_show_the_same_whatever_the_inputs_do(first_seed: in
                     names = " and ".join(fault.name for fault, _ in pair)
                     raise AssertionError(f"seed {seed}: {names} can be told apart") from error
     assert compared > 30
+
+
+# Gates alone, worked out by hand
+
+
+def random_gates(random: Random) -> Netlist:
+    """No loops, no storage; every net is an output."""
+    wiring = Wiring("gates", inputs_may_change_together=True)
+    known = ["tempo", "lever", "choose"]
+    for name in known:
+        wiring.input(name)
+    for number in range(random.randrange(3, 9)):
+        kind = random.choice(list(GateKind))
+        count = {GateKind.LOW: 0, GateKind.HIGH: 0, GateKind.BUFFER: 1, GateKind.NOT: 1}.get(kind, 3)
+        if kind not in (GateKind.SELECT, GateKind.MAJORITY) and count == 3:
+            count = random.randrange(1, 4)
+        wiring.gate(f"gate_{number}", kind, *(random.choice(known) for _ in range(count)))
+        known.append(f"gate_{number}")
+    netlist = wiring.netlist()
+    return replace(netlist, outputs=tuple(Output(f"shown_{net}", (net,)) for net in netlist.drivers))
+
+
+def worked_out(netlist: Netlist, fault: Fault, inputs: dict[NetId, bool]) -> list[bool]:
+    """The nets of the gates, gate by gate, a value held at the place of the fault."""
+    assert fault.value is not None
+    seen = dict(inputs)
+    if fault.pin is None and fault.net in inputs:
+        seen[fault.net] = fault.value
+    for gate in netlist.gates:
+        pins = [seen[net] for net in gate.inputs]
+        if fault.net == gate.output and fault.pin is not None:
+            pins[fault.pin] = fault.value
+        held = fault.net == gate.output and fault.pin is None
+        seen[gate.output] = fault.value if held else gate_function(gate.kind, tuple(pins))
+    return [seen[gate.output] for gate in netlist.gates]
+
+
+@pytest.mark.parametrize("first_seed", range(0, 40, 20))
+def test_stuck_faults_of_gates_do_what_holding_the_place_does(first_seed: int) -> None:
+    for seed in range(first_seed, first_seed + 20):
+        netlist = random_gates(Random(seed))
+        for each in single_faults(netlist, Technology.TTL):
+            for fault in each.faults:
+                if fault.kind is FaultKind.STUCK:
+                    simulator = Simulator(faulty(netlist, fault))
+                    for values in product((False, True), repeat=3):
+                        inputs = dict(zip(netlist.input_nets, values, strict=True))
+                        ((instant, _),) = simulator.first_instants(inputs)
+                        shown = [instant[gate.output] for gate in netlist.gates]
+                        assert shown == worked_out(netlist, fault, inputs), f"seed {seed}: {fault.name}"

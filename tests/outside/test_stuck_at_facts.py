@@ -72,8 +72,10 @@ def cover(consensus: bool) -> Netlist:
     builder.gate("b_n", GateKind.NOT, ["b"])
     builder.gate("first", GateKind.AND, ["a", "b_n"])
     builder.gate("second", GateKind.AND, ["b", "c"])
-    builder.gate("third", GateKind.AND, ["a", "c"])
-    builder.gate("f", GateKind.OR, ["first", "second", *(["third"] if consensus else [])])
+    terms = ["first", "second"]
+    if consensus:
+        terms.append(builder.name_of(builder.gate("third", GateKind.AND, ["a", "c"])))
+    builder.gate("f", GateKind.OR, terms)
     builder.output("f")
     return builder.build()
 

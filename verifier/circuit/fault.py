@@ -49,7 +49,8 @@ class Fault:
 
 @dataclass(frozen=True)
 class FaultClass:
-    """Faults that nothing can tell apart: with any of them, every net that is looked at does the same."""
+    """Faults that nothing can tell apart in the settled view: with any of them, every net that is looked at does the
+    same."""
 
     faults: tuple[Fault, ...]
     """At least one."""

@@ -26,6 +26,8 @@ SAME_PINS: tuple[dict[tuple[GateKind, int], str], ...] = (
 
 def mistaken_for(gate: Gate) -> tuple[tuple[str, str, GateKind], ...]:
     """What may stand in its place by mistake: the right number, the wrong number, the wrong kind."""
+    if gate.kind is GateKind.BUFFER:
+        return ()  # a wire, where nothing else says so
     right = (gate.kind, len(gate.inputs))
     return tuple(
         (group[right], number, kind)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Hashable
 from dataclasses import replace
+from functools import cached_property
 
 from verifier.circuit.constant_pins import constant, reduced
 from verifier.circuit.element_pins import constant_value, element_pins, readers, with_pin_nets
@@ -44,11 +45,15 @@ class Surroundings:
         self.netlist = netlist
         self.drivers = netlist.drivers
         self.readers = readers(netlist)
-        self.loop_nets = frozenset(net for part in components(netlist) if part.is_loop for net in part.outputs)
         self.output_nets = frozenset(net for pin in netlist.outputs for net in pin.nets)
         takes_time = any(element.takes is not None for element in self.drivers.values())
         # Of the gate that stands for two wires which touch.
         self.short_takes = AT_ONCE if takes_time else None
+
+    @cached_property
+    def loop_nets(self) -> frozenset[NetId]:
+        """Outputs of the members of loops."""
+        return frozenset(net for part in components(self.netlist) if part.is_loop for net in part.outputs)
 
 
 class Rewiring:

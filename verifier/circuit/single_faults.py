@@ -33,9 +33,9 @@ def single_faults(
 ) -> tuple[FaultClass, ...]:
     """In the order in which the inputs and elements stand in the netlist.
 
-    `observed`: the nets that are looked at besides the outputs, such as those that claims name or that have an LED;
-    None: every net with a name. The fewer are looked at, the fewer classes there are. In a class, a fault at a net with
-    a name comes first.
+    `observed`: the nets that are looked at besides the outputs, such as those that claims and givens name or that have
+    an LED; None: every net with a name. The fewer are looked at, the fewer classes there are. In a class, a fault at a
+    net with a name comes first. The classes are those of the settled view.
     """
     looked_at = _named_nets(netlist) if observed is None else observed
     around = Surroundings(netlist)

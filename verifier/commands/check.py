@@ -44,7 +44,7 @@ def run(call: argparse.Namespace) -> int:
 def run_compare(call: argparse.Namespace) -> int:
     from verifier.report.matrix import MatrixPage
 
-    return _judge(call, MatrixPage)
+    return _judge(call, MatrixPage, parts=True)
 
 
 def _check_page(call: argparse.Namespace, writer: Writer, live: LiveLine) -> Page:
@@ -59,8 +59,14 @@ def _wishes(call: argparse.Namespace) -> Wishes:
     return verifier.Wishes(witnesses=call.witness, certificates=call.certificates is not None)
 
 
-def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page], wishes: Wishes | None = None) -> int:
-    """Loads, judges while the page is printed, writes the record, and says how it ended."""
+def _judge(
+    call: argparse.Namespace,
+    page_for: Callable[[Writer, LiveLine], Page],
+    wishes: Wishes | None = None,
+    *,
+    parts: bool = False,
+) -> int:
+    """Loads, judges while the page is printed, writes the record (with `parts` too), and says how it ended."""
     import verifier
     from verifier.report.progress import LiveLine
 
@@ -100,7 +106,7 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
     if call.json is not None:
         from verifier.report.records import verdict_record
 
-        record = verdict_record(verifier.__version__, result.designs, refused, witnesses=wishes.witnesses)
+        record = verdict_record(verifier.__version__, result.designs, refused, witnesses=wishes.witnesses, parts=parts)
         put_record(record, call.json)
     code = exit_code(result.designs)
     return ExitCode.BAD_INPUT if refused and code is not ExitCode.INTERRUPTED else code
