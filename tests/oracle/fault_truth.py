@@ -1,4 +1,4 @@
-"""What is true of a fault, by walking every state of the good circuit and the faulty one with the oracle's own steps."""
+"""What is true of a fault: every state of the good circuit and the faulty one, walked with the oracle's own steps."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Pair:
         ]
 
     def shortest_telling(self) -> int | None:
-        """Instants of the shortest run of the faulty circuit that no run of the good one matches; None: there is none."""
+        """Instants of the shortest run of the faulty circuit that no run of the good one matches, if there is one."""
         firsts = {arrival.instant for arrival in self.faulty.first()}
         level = {(first, self.matching_first(first)) for first in firsts}
         seen = set(level)
@@ -50,7 +50,9 @@ class Pair:
         found: set[Instant] = set()
         for one in before:
             inputs = self.good.steps.inputs_at(shown[: len(self._good_netlist.nets)])
-            found.update(arrival.instant for arrival in self.good.step(one, inputs) if self._agree(arrival.instant, shown))
+            found.update(
+                arrival.instant for arrival in self.good.step(one, inputs) if self._agree(arrival.instant, shown)
+            )
         return frozenset(found)
 
     def _same_inputs(self, good: Instant, shown: Instant) -> bool:

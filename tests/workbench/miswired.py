@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 from verifier.circuit.fault import Fault, FaultClass, Technology
 from verifier.circuit.faulty import faulty
@@ -85,7 +86,7 @@ def confirm(design: Design, fault: FaultClass, outcome: FaultOutcome) -> None:
 def lived_through(design: Design, instants: tuple[tuple[bool, ...], ...]) -> None:
     simulator = Simulator(design.netlist)
     assert simulator.is_first_instant(instants[0]) is not None
-    for before, after in zip(instants, instants[1:], strict=False):
+    for before, after in pairwise(instants):
         assert simulator.permitted_change(before, after)
         assert simulator.outcomes_leading_to(before, after)
 
@@ -100,9 +101,14 @@ def standings(campaign: CircuitCampaign) -> dict[str, Standing]:
 
 
 def verdicts_of(result: CampaignResult) -> list[tuple[str, str, Standing, str]]:
-    """Circuit, fault, standing, and the claim that notices. Which of several shortest runs is found hangs on the clock."""
+    """Circuit, fault, standing, and the claim that notices. Which of several runs is found hangs on the clock."""
     return [
-        (campaign.design.name, fault.name, one.outcome.standing, one.outcome.noticed.claim if one.outcome.noticed else "")
+        (
+            campaign.design.name,
+            fault.name,
+            one.outcome.standing,
+            one.outcome.noticed.claim if one.outcome.noticed else "",
+        )
         for campaign in result.circuits
         for one in campaign.judged
         for fault in one.fault.faults

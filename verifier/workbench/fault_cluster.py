@@ -61,7 +61,7 @@ class Cluster:
             for number, batch in enumerate(batches)
         }
         try:
-            for future in as_completed(list(futures)):
+            for future in as_completed(list(futures), loop=self._client.loop):
                 number = futures[future]
                 try:
                     outcomes = future.result()
