@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from workbench.miswired import HELD_CHOICE, TWO_BELLS, all_faults, batch_of, design_of, verdicts_of
+from workbench.miswired import TWO_BELLS, all_faults, batch_of, design_of, verdicts_of
 
 import verifier
 from verifier.errors import CallError, InternalDisagreement
@@ -162,7 +162,7 @@ def test_a_worker_of_the_cluster_that_is_killed_mid_way_loses_nothing(
     address, workers = cluster
     with Client(address, timeout=60, set_as_default=False) as client:
         client.wait_for_workers(2, timeout=60)
-    batches = batches_of(HELD_CHOICE, 3)
+    batches = batches_of(BOARD, 3)
     with Cluster(address) as executor:
         assert executor.processes == 2
         answers = executor.answers(batches)

@@ -1,6 +1,6 @@
 """Outcomes of faults on random small circuits against brute force that walks every state of both circuits.
 
-EDGEWRIGHT_RANDOM_FAULTS says on how many circuits (20 if it is not set).
+EDGEWRIGHT_RANDOM_FAULTS says on how many circuits (10 if it is not set).
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from verifier.evidence.fault_outcome import FaultOutcome, Standing
 from verifier.evidence.verdict import Verdict
 from verifier.workbench.fault_judge import Batch, FaultJudge
 
-CIRCUITS = int(os.environ.get("EDGEWRIGHT_RANDOM_FAULTS", "20"))
+CIRCUITS = int(os.environ.get("EDGEWRIGHT_RANDOM_FAULTS", "10"))
 CHUNK = 5
 FAULTS_OF_ONE_CIRCUIT = 3
 MOST_WORK = 30_000
