@@ -43,7 +43,7 @@ BAR_WIDTH = 20
 def progress_told(done: int, total: int, noticed: int) -> str:
     """A bar, how many faults are judged, and how many of them are noticed."""
     filled = BAR_WIDTH * done // max(total, 1)
-    return f"[{'#' * filled}{'.' * (BAR_WIDTH - filled)}] {done} of {total} faults judged, {noticed} noticed"
+    return f"[{'#' * filled}{'.' * (BAR_WIDTH - filled)}] {done} of {total} distinct faults judged, {noticed} noticed"
 
 
 class FaultsPage:
@@ -191,7 +191,7 @@ class FaultsPage:
         if resumed:
             notes.append(f"{resumed} judged in an earlier call")
         notes.append(OPEN_PINS[result.technology])
-        notes.append("one fault at a time; the settled view")
+        notes.append("one fault at a time; the settled view; faults that nothing can tell apart are judged once, counted each")
         return [
             line(Piece("rests on", Tone.HEADING)),
             *(row for note in notes for row in paragraph(note, width=self._width, first="  - ", then="    ")),

@@ -180,9 +180,7 @@ def _settled(design: Design) -> Design:
 def _of_circuit(result: DesignResult, whole: Design, wanted: Wanted) -> _Planned:
     kept: list[ClaimResult] = []
     left_out = [
-        (claim.name, f"of the {claim.view.value} view")
-        for claim in whole.claims
-        if claim.view is not View.SETTLED
+        (claim.name, f"of the {claim.view.value} view") for claim in whole.claims if claim.view is not View.SETTLED
     ]
     for judged in result.claims:
         why = _why_not_asked(judged)
@@ -251,13 +249,18 @@ def _executor(processes: int | None, cluster: str | None, waiting: int) -> Itera
         with Cluster(cluster) as executor:
             yield executor
         return
-    many = processes if processes is not None else len(os.sched_getaffinity(0))
+    many = processes if processes is not None else _processors()
     if many <= 1 or (processes is None and waiting < WORTH_A_PROCESS):
         yield InThisProcess()
     else:
         from verifier.workbench.fault_processes import WorkerProcesses
 
         yield WorkerProcesses(many)
+
+
+def _processors() -> int:
+    """Those that this process may use, where the system tells."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _carry_out(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Generator, Sequence
+from concurrent.futures import CancelledError
 from importlib.metadata import version
 from typing import Any
 
@@ -65,6 +66,11 @@ class Cluster:
                 number = futures[future]
                 try:
                     outcomes = future.result()
+                except CancelledError as error:
+                    raise CallError(
+                        "the scheduler of the cluster is gone, and with it the faults that were not judged yet",
+                        "with --resume PATH the same call goes on where it stopped",
+                    ) from error
                 except KilledWorker:
                     outcomes = [gone(WORKERS_DIED) for _ in batches[number].faults]
                 for place, outcome in enumerate(outcomes):

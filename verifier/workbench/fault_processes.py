@@ -16,7 +16,7 @@ from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection, wait
 
-from verifier.errors import InternalDisagreement
+from verifier.errors import CallError, InternalDisagreement
 from verifier.evidence.fault_outcome import FaultOutcome
 from verifier.workbench.executors import Answer
 from verifier.workbench.fault_judge import Batch, gone
@@ -75,8 +75,14 @@ class WorkerProcesses:
             if waiting and worker.task is None:
                 worker.give(waiting.popleft())
         while waiting and len(workers) < self.processes:
-            with uninterrupted():  # a process that nobody has noted down yet would outlive a Ctrl-C
-                workers.append(_Worker(self._memory_bytes))
+            try:
+                with uninterrupted():  # a process that nobody has noted down yet would outlive a Ctrl-C
+                    workers.append(_Worker(self._memory_bytes))
+            except OSError as error:
+                if workers:
+                    return
+                why = f"no process could be started: {error.strerror or error}"
+                raise CallError(why, "--processes 1 does without") from error
             workers[-1].give(waiting.popleft())
 
 
