@@ -116,6 +116,6 @@ def test_everything_fits_in_eighty_columns_and_a_strange_name_cannot_steer_a_ter
 
 
 def test_the_progress_bar_fills_up() -> None:
-    assert progress_told(0, 40, 0) == "[....................] 0 of 40 faults judged, 0 noticed"
-    assert progress_told(20, 40, 15) == "[##########..........] 20 of 40 faults judged, 15 noticed"
+    assert progress_told(0, 40, 0) == "[....................] 0 of 40 distinct faults judged, 0 noticed"
+    assert progress_told(20, 40, 15) == "[##########..........] 20 of 40 distinct faults judged, 15 noticed"
     assert progress_told(0, 0, 0).startswith("[....................]")
