@@ -39,8 +39,8 @@ def test_sizes_stand_in_a_table_and_packages_below_it() -> None:
         "  plain_mux: 74157 (3 spare)",
         "  registered: 2 x 7474 (1 spare), 74157 (3 spare)",
         "",
-        "  7474: 2 x D flip-flop, rising edge; 74157: 4 x selector (one selecting pin for",
-        "  all four)",
+        "  7474: 2 x D flip-flop, rising edge;",
+        "  74157: 4 x selector (one selecting pin for all four)",
     ]
 
 
@@ -73,6 +73,15 @@ def test_on_a_narrow_terminal_the_figures_are_told_one_after_the_other() -> None
     rows = lines(("registered", selector_and_register()), width=44)
     assert rows[0].startswith("registered: gates 1, flip-flops 3")
     assert max(map(len, rows)) <= 44
+
+
+def test_no_package_is_broken_over_two_lines() -> None:
+    builder = bench()
+    for kind in (GateKind.AND, GateKind.OR, GateKind.NAND, GateKind.NOR, GateKind.XOR, GateKind.XNOR):
+        builder.gate(kind.value, kind, ["in_0", "in_1"])
+    rows = lines(("all_kinds_of_gates", measures(builder.build())), width=50)
+    assert all(row.count("(") == row.count(")") for row in rows if "spare)" in row)
+    assert max(map(len, rows)) <= 50
 
 
 def test_names_cannot_steer_a_terminal() -> None:

@@ -91,17 +91,33 @@ def _packages(name: str, parts: PartsNeeded, width: int) -> list[Line]:
         inverters = "inverter" if parts.inverters_from_spares == 1 else "inverters"
         told.append(f"spare gates as {parts.inverters_from_spares} {inverters}")
     missing = [f"no package for {what}" for what in dict.fromkeys(parts.without_package)]
-    text = ", ".join([*told, *missing]) or "nothing but wires"
-    return paragraph(f"{clean(name)}: {text}", width=width, first="  ", then="    ")
+    told = [*told, *missing] or ["nothing but wires"]
+    told[0] = f"{clean(name)}: {told[0]}"
+    return _items(told, ",", width, then="    ")
 
 
 def _legend(found: Sequence[Measures], width: int) -> list[Line]:
     """What each number stands for, once."""
     used = {needed.package.number: needed.package for each in found for needed in each.parts.packages}
-    told = "; ".join(_described(used[number]) for number in sorted(used, key=int))
-    return paragraph(told, width=width, first="  ", then="  ") if told else []
+    return _items([_described(used[number]) for number in sorted(used, key=int)], ";", width, then="  ")
 
 
 def _described(package: Package) -> str:
     holds = f"{package.count} x {package.holds}" if package.count > 1 else package.holds
     return f"{package.number}: {holds}" + (f" ({package.note})" if package.note else "")
+
+
+def _items(items: Sequence[str], mark: str, width: int, *, then: str) -> list[Line]:
+    """The items one after the other, none of them broken where it fits on a line of its own."""
+    rows: list[str] = []
+    for index, item in enumerate(items):
+        text = item + (mark if index < len(items) - 1 else "")
+        if rows and len(then) + len(rows[-1]) + 1 + len(text) <= width:
+            rows[-1] += f" {text}"
+        else:
+            rows.append(text)
+    return [
+        laid_out
+        for index, row in enumerate(rows)
+        for laid_out in paragraph(row, width=width, first=then if index else "  ", then=then)
+    ]
