@@ -131,7 +131,7 @@ class PairedModel:
         )
 
     def _kept(self, givens: Sequence[Given]) -> list[Literal]:
-        """For each given, that it holds in this frame; once broken, always broken."""
+        """For each given, that it holds in this frame."""
         graph, started, faulty = self.graph, self._started, self._faulty
         before = {net: graph.select(started, faulty.old[net], faulty.now[net]) for net in faulty.now}
         frame = Frame(started=started, before=before, now=faulty.now, raced=FALSE, oscillated=FALSE)
