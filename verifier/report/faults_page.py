@@ -191,7 +191,8 @@ class FaultsPage:
         if resumed:
             notes.append(f"{resumed} judged in an earlier call")
         notes.append(OPEN_PINS[result.technology])
-        notes.append("one fault at a time; the settled view; faults that nothing can tell apart are judged once, counted each")
+        notes.append("one fault at a time, in the settled view")
+        notes.append("faults that nothing can tell apart are judged once and counted each")
         return [
             line(Piece("rests on", Tone.HEADING)),
             *(row for note in notes for row in paragraph(note, width=self._width, first="  - ", then="    ")),
