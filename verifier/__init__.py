@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
+    from verifier.workbench.campaign import faults
     from verifier.workbench.certificates import recheck_saved, write_certificates
     from verifier.workbench.checking import check, check_design
     from verifier.workbench.equality import equal
@@ -46,6 +47,7 @@ _HOME = {
     "check": "verifier.workbench.checking",
     "check_design": "verifier.workbench.checking",
     "equal": "verifier.workbench.equality",
+    "faults": "verifier.workbench.campaign",
     "load": "verifier.language",
     "play_words": "verifier.workbench.sequence",
     "recheck_saved": "verifier.workbench.certificates",
@@ -72,6 +74,7 @@ __all__ = [
     "check",
     "check_design",
     "equal",
+    "faults",
     "load",
     "play_words",
     "recheck_saved",

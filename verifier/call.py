@@ -38,6 +38,12 @@ Exit code 0: they behave the same for ever. 1: they do not, and the shortest inp
 printed. Only what the output pins show is compared, at every instant; what is inside may differ.
 """
 
+FAULTS_TOLD = """\
+A fault is noticed when some claim gets another verdict than on the good circuit; harmless when it is proved that the
+outputs never show it; otherwise unnoticed, and a sequence is printed on which the outputs differ. Asked are the claims
+of the settled view. Exit code 0: every fault is noticed or harmless. 1: some are not.
+"""
+
 RUN_STEPS = """\
 Each STEP is one step; the words in it happen together:
   lever=1         set an input (a bus takes a number: pattern=5)
@@ -103,6 +109,7 @@ def parser() -> argparse.ArgumentParser:
             "steps for the real board, with the readings to expect",
             CHECKLIST_TOLD + "\n",
         ),
+        "faults": (_faults_options, "what would the claims notice if the circuit were miswired?", FAULTS_TOLD + "\n"),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
@@ -195,6 +202,25 @@ def _drawing_options(parser: argparse.ArgumentParser) -> None:
     add("--waves", action="store_true", help="draw runs as timing diagrams, not as tables")
     add("--traces", metavar="FOLDER", help="write every run there, as files for other programs")
     add("--traces-as", metavar="KIND,...", help="kinds of these files: vcd, csv, svg (all three)")
+
+
+def _faults_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
+    add(
+        "--technology",
+        choices=["ttl", "cmos"],
+        default="ttl",
+        help="what an open pin does: reads high (ttl), or anything at any time (cmos) (%(default)s)",
+    )
+    add("--kind", metavar="KIND", action="append", help="only faults of this kind (may be given again)")
+    add("--fault", metavar="NAME", help="only the fault of this name, with the table that shows it")
+    add("--all", action="store_true", help="the tables of noticed faults too")
+    add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one fault (%(default)g)")
+    add("--processes", metavar="N", type=_count, help="work in so many processes (one for each processor)")
+    add("--cluster", metavar="ADDRESS", help="work on the dask.distributed cluster with this scheduler")
+    add("--resume", metavar="PATH", help="keep outcomes in this file, and use those that are there")
 
 
 def _recheck_options(parser: argparse.ArgumentParser) -> None:

@@ -25,6 +25,7 @@ COMMANDS = {
     "compare": "check:run_compare",
     "draw": "draw:run",
     "equal": "equal:run",
+    "faults": "faults:run",
     "recheck": "recheck:run",
     "run": "run:run",
 }

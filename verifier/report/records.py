@@ -52,11 +52,11 @@ def verdict_record(
     if any(result.interrupted for result in results):
         record["interrupted"] = True
     if refused:
-        record["refused"] = [_refused(design, error) for design, error in refused]
+        record["refused"] = [refused_record(design, error) for design, error in refused]
     return record
 
 
-def _refused(design: Design, error: SourceError) -> Record:
+def refused_record(design: Design, error: SourceError) -> Record:
     errors = [
         {
             "code": finding.code,

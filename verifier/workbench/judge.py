@@ -59,6 +59,8 @@ class Wishes:
     """For every `must`, a run that shows its trigger."""
     certificates: bool = False
     """Proofs whose registers have the same names whenever the same claim on the same circuit is proved."""
+    triggers: bool = True
+    """For every `must`, whether its trigger can happen."""
 
 
 NOTHING_MORE = Wishes()
@@ -136,7 +138,7 @@ class Judge:
 
     def _settled_result(self, claim: Claim) -> ClaimResult:
         result = self._verdict(claim)
-        return self._with_trigger(result) if claim.kind is ClaimKind.MUST else result
+        return self._with_trigger(result) if claim.kind is ClaimKind.MUST and self._wishes.triggers else result
 
     def _verdict(self, claim: Claim) -> ClaimResult:
         system = self._model.system(claim)
