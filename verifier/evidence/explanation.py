@@ -94,17 +94,21 @@ class Reason:
 
 @dataclass(frozen=True, kw_only=True)
 class EndlessReason:
-    """What matters in an endless run, by the words of the claim alone: whatever the other values of the nets it
-    names are, it is broken (shown)."""
+    """What matters in an endless run, by the words of the claim alone: on every run of this shape with these values,
+    whatever the other values of the nets it names, it is broken (shown)."""
 
     run: Run
-    values: frozenset[At]
+    roots: tuple[At, ...]
     smallness: Smallness
     candidates: int
-    moving: tuple[str, ...]
+    links: tuple[Link, ...]
+    """Where the roots come from, followed through the circuit in this run."""
+    moving: tuple[NetId, ...]
     """Named nets that change in the loop."""
-    beside: tuple[str, ...]
-    """Input pins that neither the claim nor a given hangs on."""
+
+    @property
+    def nets(self) -> frozenset[At]:
+        return frozenset((*self.roots, *(link.at for link in self.links)))
 
 
 @dataclass(frozen=True, kw_only=True)
