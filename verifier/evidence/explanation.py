@@ -124,6 +124,8 @@ class ProofWords:
     literals: int
     minimal: bool
     """No clause and no literal can be left out without the proof failing."""
+    hidden: int = 0
+    """Clauses about bookkeeping of the proof (what is owed to the future, counts of rounds), told in no sentence."""
     rounds: int | None = None
     """For a claim about endless runs: how many rounds the proof counts."""
 

@@ -164,7 +164,7 @@ class _Explaining:
         except Unconfirmed as unconfirmed:
             self._notes.append(f"the smaller invariant could not be confirmed: {unconfirmed}")
             return None
-        words = invariant_in_words(self._model, system, slim.invariant)
+        words = invariant_in_words(self._model, system, slim.invariant, result.claim)
         rounds = counted_rounds(system)
         clauses = slim.invariant.clauses
         return ProofWords(
@@ -174,5 +174,6 @@ class _Explaining:
             clauses=len(clauses),
             literals=sum(map(len, clauses)),
             minimal=slim.minimal,
+            hidden=words.hidden,
             rounds=None if rounds is None else rounds.number,
         )

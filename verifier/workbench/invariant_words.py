@@ -1,4 +1,4 @@
-"""An invariant in words of the circuit's own nets: each clause as a sentence, in the language of claims where it can be.
+"""An invariant in words of the circuit's own nets: each clause as a sentence, in the language of claims if it can be.
 
 In every frame but the first the registers of a transition system hold the instant before: nets that are inputs, storage
 or gates of loops, and what the claim's monitor remembers of its past words. So a clause is a sentence about one
@@ -13,6 +13,7 @@ from itertools import combinations
 
 from verifier.circuit.netlist import Netlist
 from verifier.claims import formula as tree
+from verifier.claims.claim import Claim
 from verifier.claims.formula import Apply, Comparison, Formula, Operator, Signal
 from verifier.logic.bit_graph import Literal
 from verifier.logic.transition_system import Clause, Invariant, TransitionSystem
@@ -26,17 +27,22 @@ class Words:
     sentences: tuple[str, ...]
     as_claims: bool
     """Each sentence could stand in a wiring file as a `must`."""
+    hidden: int
+    """How many clauses are about the proof's own bookkeeping, and told in no sentence."""
 
 
-def invariant_in_words(model: SettledModel, system: TransitionSystem, invariant: Invariant) -> Words:
-    """Clauses that say nothing about instants (what holds before the first one) are left out."""
-    telling = _Telling(model, system)
+def invariant_in_words(model: SettledModel, system: TransitionSystem, invariant: Invariant, claim: Claim) -> Words:
+    """Clauses that say nothing about instants (what holds before the first one) are left out, and those about what a
+    run owes to the future."""
+    telling = _Telling(model, system, claim)
     clauses = [clause for clause in map(telling.about_instants, invariant.clauses) if clause is not None]
+    hidden = [clause for clause in clauses if not telling.can_tell(clause)]
+    clauses = [clause for clause in clauses if clause not in hidden]
     told: list[tuple[str, bool]] = []
     for part in (telling.at_most_one, telling.pairs, telling.each):
         sentences, clauses = part(clauses)
         told += sentences
-    return Words(tuple(dict.fromkeys(text for text, _ in told)), all(is_claim for _, is_claim in told))
+    return Words(tuple(dict.fromkeys(text for text, _ in told)), all(is_claim for _, is_claim in told), len(hidden))
 
 
 Sentences = list[tuple[str, bool]]
@@ -46,7 +52,8 @@ Told = tuple[Sentences, list[Clause]]
 
 
 class _Telling:
-    def __init__(self, model: SettledModel, system: TransitionSystem) -> None:
+    def __init__(self, model: SettledModel, system: TransitionSystem, claim: Claim) -> None:
+        self._claim = claim
         names = {register.variable: system.graph.names[register.variable >> 1] for register in system.registers}
         nets = {net.name: net_id for net_id, net in enumerate(model.design.netlist.nets)}
         self._started = {variable for variable, name in names.items() if name == "started"}
@@ -59,7 +66,9 @@ class _Telling:
             if name in nets:
                 self._formulas[variable] = signal_of(self._netlist, name)
         self._counters = model.counters
-        self._names = names
+
+    def can_tell(self, clause: Clause) -> bool:
+        return all(literal & ~1 in self._formulas or literal & ~1 in self._counters for literal in clause)
 
     def about_instants(self, clause: Clause) -> Clause | None:
         """The clause where the run has started; None when it is true there anyway."""
@@ -108,17 +117,16 @@ class _Telling:
         if all(literal & ~1 in self._formulas for literal in clause):
             high = [self._formulas[literal] for literal in clause if not literal & 1]
             low = [self._formulas[literal & ~1] for literal in clause if literal & 1]
-            return worded(_formula(high, low)), True
+            formula = _formula(high, low)
+            return worded(formula), not any(isinstance(node, tree.Initially) for node in tree.walk(formula))
         conditions = [*self._plain_conditions(clause), *self._counter_conditions(clause)]
-        return f"never: {listing(conditions)}", False
+        return f"never at once: {listing(conditions)}" if len(conditions) > 1 else f"never: {conditions[0]}", False
 
     def _plain_conditions(self, clause: Clause) -> Iterable[str]:
         for literal in clause:
             formula = self._formulas.get(literal & ~1)
             if formula is not None:
                 yield worded(formula if literal & 1 else _not(formula))
-            elif literal & ~1 not in self._counters:
-                yield f"{_promise(self._names[literal & ~1])} is {'set' if literal & 1 else 'not set'}"
 
     def _counter_conditions(self, clause: Clause) -> Iterable[str]:
         """For each counter of which bits are in the clause: which numbers they leave open."""
@@ -130,7 +138,7 @@ class _Telling:
                 formulas[id(formula)] = formula
                 bits.setdefault(id(formula), {})[place] = bool(literal & 1)
         for key, fixed in bits.items():
-            yield _counted(formulas[key], fixed)
+            yield _counted(formulas[key], fixed, self._claim)
 
 
 def signal_of(netlist: Netlist, name: str) -> Signal:
@@ -170,37 +178,36 @@ def _formula(high: Sequence[Formula], low: Sequence[Formula]) -> Formula:
     return tree.OnlyWhen(left=together, right=some)
 
 
-def _promise(name: str) -> str:
-    """A register that no formula about the past stands for: bookkeeping of a claim about the future."""
-    return f"the proof's own bit `{name}`"
-
-
-def _counted(formula: Formula, fixed: dict[int, bool]) -> str:
+def _counted(formula: Formula, fixed: dict[int, bool], claim: Claim) -> str:
     """What it means for some bits of the formula's counter to have these values."""
     bound = getattr(formula, "bound", None)
     amount = bound.amount if isinstance(bound, tree.Bound) and isinstance(bound.amount, int) else 0
     numbers = [
         number
-        for number in range(amount + 1)
+        for number in range(1 << amount.bit_length())
         if all(bool(number >> place & 1) is value for place, value in fixed.items())
     ]
+    told: list[str] = []
+    counted = [number for number in numbers if 0 < number <= amount]
     if isinstance(formula, tree.WithinTheLast):
         what = worded_as_one(formula.operand)
-        ago = sorted(amount - number for number in numbers if number)
-        told = [f"{what} last held {_some_of(ago)} steps ago"] if ago else []
-        return " or ".join([*told, *([f"{what} last held longer ago, or never"] if 0 in numbers else [])])
+        if counted:
+            told.append(f"{what} last held {_some_of(sorted(amount - number for number in counted))} steps ago")
+        if 0 in numbers:
+            told.append(f"{what} last held longer ago, or never")
+        return " or ".join(told) or f"the counter of {what} is beyond {amount}"
     if isinstance(formula, tree.LeadsTo) and isinstance(bound, tree.Bound):
+        goal = "the answer" if formula is claim.formula else worded_as_one(formula.right)
         unit = bound.unit.value + (f" of {worded_as_one(bound.of)}" if bound.of is not None else "")
-        waits = [number for number in numbers if number]
-        goal = worded_as_one(formula.right)
-        told = [f"{goal} is due within {_some_of(waits)} {unit}"] if waits else []
-        return " or ".join([*told, *([f"{goal} is not due"] if 0 in numbers else [])])
+        if counted:
+            told.append(f"{goal} is due within {_some_of(counted)} {unit}")
+        if 0 in numbers:
+            told.append(f"{goal} is not due")
+        return " or ".join(told) or f"the count of {unit} is beyond {amount}"
     return f"the counter of {worded_as_one(formula)} is at {_some_of(numbers)}"
 
 
 def _some_of(numbers: Sequence[int]) -> str:
     if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
         return f"{numbers[0]} to {numbers[-1]}"
-    return " or ".join(map(str, numbers)) or "no"
-
-
+    return " or ".join(map(str, numbers))

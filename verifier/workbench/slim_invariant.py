@@ -30,11 +30,10 @@ class Slim:
 def slim_invariant(system: TransitionSystem, invariant: Invariant, deadline: float) -> Slim:
     """Pre: the invariant proves that the system is never bad. Post: so does the slim one."""
     slimming = _Slimming(system, deadline)
-    kept = frozenset(tuple(sorted(clause)) for clause in invariant.clauses)
-    best = kept
+    best = frozenset(tuple(sorted(clause)) for clause in invariant.clauses)
     try:
-        for best in slimming.smaller_and_smaller(kept):
-            pass
+        for smaller in slimming.smaller_and_smaller(best):
+            best = smaller
     except NoAnswerError:
         return Slim(_ordered(best), minimal=False)
     return Slim(_ordered(best), minimal=True)

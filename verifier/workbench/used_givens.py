@@ -9,23 +9,23 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
-from verifier.circuit.netlist import InputClass, NetId, Netlist
-from verifier.claims.claim import Claim, Design, View
+from verifier.circuit.netlist import Input, InputClass, NetId, Netlist
+from verifier.claims.claim import Claim, Design, Given, View
+from verifier.claims.formula import Apply, Never, Operator, Signal, Step, StepWord
 from verifier.claims.support import restricts
 from verifier.claims.tableau import is_about_the_future
 from verifier.claims.trigger import watched
 from verifier.errors import EdgewrightError, InternalDisagreement
 from verifier.evidence.explanation import Kind, Leaned, Leaning
 from verifier.evidence.verdict import ClaimResult, Verdict
+from verifier.report.pieces import listing
 from verifier.workbench.judge import Judge
 
 MOST_SECONDS_EACH = 10.0
-GIVEN_UP = {
-    InputClass.FREE_RUNNING: "{name} is free running (keeps changing for ever)",
-    InputClass.BY_HAND: "{name} is by hand (changes alone)",
-    InputClass.STRAPPED: "{name} is strapped (never changes)",
-}
+ONE_AT_A_TIME = "one at a time"
+"""A given that no file can have, as its name has spaces."""
 
 Told = Callable[[str], None]
 
@@ -49,8 +49,6 @@ def what_it_leans_on(design: Design, result: ClaimResult, deadline: float, on_st
     for place, assumption in enumerate(assumptions):
         on_start(assumption.what)
         found.append(trying.alone(assumption, 2 * len(assumptions) - place))
-        if assumption.without is _together and found[-1].leaning is Leaning.NOT:
-            assumptions.extend(_by_hand(design))
     return _together_marked(trying, design, assumptions, found, on_start)
 
 
@@ -109,46 +107,40 @@ def _assumptions(design: Design, claim: Claim) -> Iterator[_Assumption]:
     for given in design.givens:
         if restricts(given, claim.view):
             yield _Assumption(Kind.GIVEN, f"given {given.name}", given.name, _without_given(given.name))
-    netlist = design.netlist
-    if not netlist.inputs_may_change_together and len(_movable(netlist)) > 1:
-        word = "step" if claim.view is not View.TIMED else "move"
-        yield _Assumption(Kind.INPUT, f"at most one input changes in a {word}", "", _together)
-    for pin in netlist.inputs:
-        if _says_something(design, claim, pin.input_class):
-            what = GIVEN_UP[pin.input_class].format(name=pin.name)
-            yield _Assumption(Kind.INPUT, what, pin.name, _free(pin.name))
+    if claim.view is not View.TIMED:
+        yield from _about_inputs(design, claim)
     if claim.view is View.SETTLED:
-        for net, start in _starts(netlist):
-            name = netlist.nets[net].name
-            yield _Assumption(Kind.START, f"{name} starts at {int(start)}", name, _any_start(net))
+        for net, start in _starts(design.netlist):
+            name = design.netlist.nets[net].name
+            yield _Assumption(Kind.START, f"{name} starts {'high' if start else 'low'}", name, _any_start(net))
 
 
-def _by_hand(design: Design) -> Iterator[_Assumption]:
-    """What these rules say beyond "at most one input changes": they are given up together with it."""
-    for pin in design.netlist.inputs:
-        if pin.input_class is InputClass.BY_HAND:
-            what = GIVEN_UP[pin.input_class].format(name=pin.name)
-            yield _Assumption(Kind.INPUT, what, pin.name, _free_together(pin.name))
+def _about_inputs(design: Design, claim: Claim) -> Iterator[_Assumption]:
+    netlist = design.netlist
+    movable = [pin for pin in netlist.inputs if pin.input_class is not InputClass.STRAPPED]
+    others = _not_by_hand(netlist)
+    if not netlist.inputs_may_change_together and len(others) > 1:
+        yield _Assumption(Kind.INPUT, f"at most one of {listing(others)} changes in a step", "", _together)
+    for pin in netlist.inputs:
+        match pin.input_class:
+            case InputClass.BY_HAND if len(movable) > 1:
+                yield _Assumption(Kind.INPUT, f"{pin.name} by hand: it changes alone", pin.name, _free(pin.name))
+            case InputClass.FREE_RUNNING if _is_about_the_future(design, claim):
+                what = f"{pin.name} free running: it keeps changing for ever"
+                yield _Assumption(Kind.INPUT, what, pin.name, _free(pin.name))
+            case InputClass.STRAPPED:
+                yield _Assumption(Kind.INPUT, f"{pin.name} strapped: it never changes", pin.name, _free(pin.name))
+            case _:
+                pass
 
 
-def _free_together(name: str) -> Callable[[Design], Design]:
-    return lambda design: _free(name)(_together(design))
+def _is_about_the_future(design: Design, claim: Claim) -> bool:
+    """Only then it matters that something keeps happening."""
+    return any(map(is_about_the_future, (watched(claim), *(given.formula for given in design.givens))))
 
 
-def _says_something(design: Design, claim: Claim, input_class: InputClass) -> bool:
-    """Whether giving the class of an input up permits more runs of this claim's view."""
-    if input_class is InputClass.FREE or claim.view is View.TIMED:
-        return False
-    if input_class is InputClass.BY_HAND:
-        # Where at most one input changes anyway, this rule says no more than that one; see `_by_hand`.
-        return design.netlist.inputs_may_change_together
-    if input_class is InputClass.FREE_RUNNING:
-        return is_about_the_future(watched(claim)) or any(is_about_the_future(given.formula) for given in design.givens)
-    return True
-
-
-def _movable(netlist: Netlist) -> list[str]:
-    return [pin.name for pin in netlist.inputs if pin.input_class is not InputClass.STRAPPED]
+def _not_by_hand(netlist: Netlist) -> list[str]:
+    return [p.name for p in netlist.inputs if p.input_class in (InputClass.FREE, InputClass.FREE_RUNNING)]
 
 
 def _starts(netlist: Netlist) -> Sequence[tuple[NetId, bool]]:
@@ -163,18 +155,35 @@ def _without_given(name: str) -> Callable[[Design], Design]:
 
 
 def _together(design: Design) -> Design:
-    return replace(design, netlist=replace(design.netlist, inputs_may_change_together=True))
+    """Those by hand still change alone."""
+    lifted = replace(design, netlist=replace(design.netlist, inputs_may_change_together=True))
+    return _without_given(ONE_AT_A_TIME)(lifted)
 
 
 def _free(name: str) -> Callable[[Design], Design]:
+    """The input may change at any step; if it was by hand, together with others, of which still one changes at most."""
+
     def without(design: Design) -> Design:
-        inputs = tuple(
-            replace(pin, input_class=InputClass.FREE, high=None, low=None, apart=None) if pin.name == name else pin
-            for pin in design.netlist.inputs
-        )
-        return replace(design, netlist=replace(design.netlist, inputs=inputs))
+        netlist = design.netlist
+        (pin,) = (pin for pin in netlist.inputs if pin.name == name)
+        inputs = tuple(replace(one, input_class=InputClass.FREE) if one == pin else one for one in netlist.inputs)
+        lifted = replace(design, netlist=replace(netlist, inputs=inputs))
+        if pin.input_class is not InputClass.BY_HAND or netlist.inputs_may_change_together:
+            return lifted
+        others = [one for one in netlist.inputs if one.name in _not_by_hand(netlist)]
+        givens = (*design.givens, *_one_at_a_time(others))
+        return replace(lifted, netlist=replace(lifted.netlist, inputs_may_change_together=True), givens=givens)
 
     return without
+
+
+def _one_at_a_time(pins: Sequence[Input]) -> Iterator[Given]:
+    """That no two of these change in one step."""
+    moves = [Step(word=StepWord.CHANGES, operand=Signal(name=p.name, nets=p.nets, width=len(p.nets))) for p in pins]
+    pairs = tuple(Apply(operator=Operator.AND, operands=pair) for pair in combinations(moves, 2))
+    if pairs:
+        some = pairs[0] if len(pairs) == 1 else Apply(operator=Operator.OR, operands=pairs)
+        yield Given(name=ONE_AT_A_TIME, formula=Never(operand=some), text=ONE_AT_A_TIME)
 
 
 def _any_start(net: NetId) -> Callable[[Design], Design]:

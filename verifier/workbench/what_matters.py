@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from verifier.circuit.netlist import NetId
 from verifier.claims.claim import Claim
 from verifier.claims.formula import NeverGlitches, Settles, Signal, walk
 from verifier.claims.run import Run
