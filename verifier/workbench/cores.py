@@ -112,7 +112,7 @@ def smallest_hitting_set(sets: Sequence[frozenset[int]]) -> Demands | None:
             best = chosen
             continue
         # The member tried first is the last one pushed: the latest demand.
-        pending.extend((*chosen, member) for member in sorted(min(missed, key=lambda one: len(one))))
+        pending.extend((*chosen, member) for member in sorted(sorted(missed, key=len)[0]))
     return None if best is None else tuple(sorted(best))
 
 

@@ -45,6 +45,13 @@ def invariant_in_words(model: SettledModel, system: TransitionSystem, invariant:
     return Words(tuple(dict.fromkeys(text for text, _ in told)), all(is_claim for _, is_claim in told), len(hidden))
 
 
+def invariant_formulas(model: SettledModel, system: TransitionSystem, invariant: Invariant) -> tuple[Formula, ...]:
+    """The clauses that are formulas of the language, one each: true at every instant."""
+    telling = _Telling(model, system, None)
+    clauses = [clause for clause in map(telling.about_instants, invariant.clauses) if clause is not None]
+    return tuple(telling.formula(clause) for clause in clauses if telling.is_formula(clause))
+
+
 Sentences = list[tuple[str, bool]]
 """Each with whether it is in the language of claims."""
 Told = tuple[Sentences, list[Clause]]
@@ -52,7 +59,7 @@ Told = tuple[Sentences, list[Clause]]
 
 
 class _Telling:
-    def __init__(self, model: SettledModel, system: TransitionSystem, claim: Claim) -> None:
+    def __init__(self, model: SettledModel, system: TransitionSystem, claim: Claim | None) -> None:
         self._claim = claim
         names = {register.variable: system.graph.names[register.variable >> 1] for register in system.registers}
         nets = {net.name: net_id for net_id, net in enumerate(model.design.netlist.nets)}
@@ -75,6 +82,15 @@ class _Telling:
         if any(literal in self._started for literal in clause):
             return None
         return tuple(literal for literal in clause if literal ^ 1 not in self._started)
+
+    def is_formula(self, clause: Clause) -> bool:
+        return all(literal & ~1 in self._formulas for literal in clause)
+
+    def formula(self, clause: Clause) -> Formula:
+        """Pre: `is_formula`."""
+        high = [self._formulas[literal] for literal in clause if not literal & 1]
+        low = [self._formulas[literal & ~1] for literal in clause if literal & 1]
+        return _formula(high, low)
 
     def at_most_one(self, clauses: list[Clause]) -> Told:
         """Three or more bits of which no two are high together."""
@@ -114,10 +130,8 @@ class _Telling:
 
     def _sentence(self, clause: Clause) -> tuple[str, bool]:
         """The clause: as a formula where all its registers stand for formulas."""
-        if all(literal & ~1 in self._formulas for literal in clause):
-            high = [self._formulas[literal] for literal in clause if not literal & 1]
-            low = [self._formulas[literal & ~1] for literal in clause if literal & 1]
-            formula = _formula(high, low)
+        if self.is_formula(clause):
+            formula = self.formula(clause)
             return worded(formula), not any(isinstance(node, tree.Initially) for node in tree.walk(formula))
         conditions = [*self._plain_conditions(clause), *self._counter_conditions(clause)]
         return f"never at once: {listing(conditions)}" if len(conditions) > 1 else f"never: {conditions[0]}", False
@@ -178,7 +192,7 @@ def _formula(high: Sequence[Formula], low: Sequence[Formula]) -> Formula:
     return tree.OnlyWhen(left=together, right=some)
 
 
-def _counted(formula: Formula, fixed: dict[int, bool], claim: Claim) -> str:
+def _counted(formula: Formula, fixed: dict[int, bool], claim: Claim | None) -> str:
     """What it means for some bits of the formula's counter to have these values."""
     bound = getattr(formula, "bound", None)
     amount = bound.amount if isinstance(bound, tree.Bound) and isinstance(bound.amount, int) else 0
@@ -197,7 +211,7 @@ def _counted(formula: Formula, fixed: dict[int, bool], claim: Claim) -> str:
             told.append(f"{what} last held longer ago, or never")
         return " or ".join(told) or f"the counter of {what} is beyond {amount}"
     if isinstance(formula, tree.LeadsTo) and isinstance(bound, tree.Bound):
-        goal = "the answer" if formula is claim.formula else worded_as_one(formula.right)
+        goal = "the answer" if claim is not None and formula is claim.formula else worded_as_one(formula.right)
         unit = bound.unit.value + (f" of {worded_as_one(bound.of)}" if bound.of is not None else "")
         if counted:
             told.append(f"{goal} is due within {_some_of(counted)} {unit}")

@@ -27,7 +27,7 @@ class Slim:
     """False: the time ran out before every clause and literal had been tried."""
 
 
-def slim_invariant(system: TransitionSystem, invariant: Invariant, deadline: float) -> Slim:
+def slim_invariant(system: TransitionSystem, invariant: Invariant, deadline: float | None) -> Slim:
     """Pre: the invariant proves that the system is never bad. Post: so does the slim one."""
     slimming = _Slimming(system, deadline)
     best = frozenset(tuple(sorted(clause)) for clause in invariant.clauses)
@@ -44,7 +44,7 @@ def _ordered(clauses: Clauses) -> Invariant:
 
 
 class _Slimming:
-    def __init__(self, system: TransitionSystem, deadline: float) -> None:
+    def __init__(self, system: TransitionSystem, deadline: float | None) -> None:
         self._deadline = deadline
         self._session = Session()
         self._loaded = LoadedGraph(self._session, system.graph)
