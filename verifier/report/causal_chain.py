@@ -74,7 +74,7 @@ class _Telling:
             case How.OPEN:
                 return f": let through, as {self._told_now(link.because)}"
             case _:
-                pins = self._told_now(link.because)
+                pins = self._told_now(at for at in link.because if at.net != link.at.net)
                 return f", as {pins}" if pins else ""
 
     def _clocked(self, link: Link) -> str:

@@ -22,7 +22,7 @@ from verifier.evidence.explanation import (
     Smallness,
     Tried,
 )
-from verifier.evidence.verdict import DesignResult
+from verifier.evidence.verdict import DesignResult, Verdict
 from verifier.report.breach import what_happened
 from verifier.report.causal_chain import chain_lines
 from verifier.report.doing import KEEP_TOGETHER
@@ -51,7 +51,11 @@ def explain_lines(explanation: Explanation, *, width: int) -> list[Line]:
     if explanation.proof is not None:
         lines += [line(), line(Piece("Why it holds", Tone.HEADING)), *_proof(explanation.proof, result.empty, width)]
     if explanation.leaned:
-        lines += [line(), line(Piece("What the proof leans on", Tone.HEADING)), *_leaned(explanation.leaned, width)]
+        lines += [
+            line(),
+            line(Piece("What the proof leans on", Tone.HEADING)),
+            *_leaned(explanation.leaned, result.verdict, width),
+        ]
     lines += [row for note in explanation.notes for row in _not_explained(note, width)]
     judged = DesignResult(design=design, claims=(result,), assumes=explanation.assumes)
     return [*lines, line(), *footer_lines([judged], width=width)]
@@ -85,7 +89,11 @@ def _run_matters(explanation: Explanation, reason: Reason, width: int) -> list[L
         *run_table(netlist, run, signals, width=width, deeds=deeds, matters=matters),
         line(),
         *paragraph(happened, width=width, first="    ", then="    ", tone=tone),
-        *(paragraph(_dots(left_out), width=width, first="    ", then="    ", tone=Tone.QUIET) if has_dots else []),
+        *(
+            paragraph(_dots(left_out, bool(reason.unseen)), width=width, first="    ", then="    ", tone=Tone.QUIET)
+            if has_dots
+            else []
+        ),
         *paragraph(_tried(reason.tried, word), width=width, first="    ", then="    ", tone=Tone.QUIET),
         *_chain(netlist, reason, width),
     ]
@@ -145,8 +153,9 @@ def _size(smallness: Smallness, number: int) -> str:
     return smallness.value
 
 
-def _dots(left_out: Sequence[str]) -> str:
-    told = "a dot: whatever this is, as far as the rules about the inputs permit, it happens all the same"
+def _dots(left_out: Sequence[str], some_way: bool) -> str:
+    end = "the circuit can still go so that it happens" if some_way else "it happens all the same"
+    told = f"a dot: an input may be either way there, as far as the rules about inputs permit, and {end}"
     return told + (f". No part in it: {clean(listing(left_out))}" if left_out else "")
 
 
@@ -155,10 +164,13 @@ def _tried(tried: Tried | None, word: str) -> str:
         return "the plain simulator did not try other values: there was too much to try"
     if tried.differing == 0 and tried.every:
         return "no other input sequence has these values"
-    sequences = f"{tried.differing} other input sequence" + ("s have" if tried.differing != 1 else " has")
-    number = sequences if tried.every else sequences.replace("have", "were tried that have").replace("has", "has")
-    whole = "all of them were" if tried.differing != 1 else "it was"
-    return f"{number} these values; {whole if tried.every else 'they were'} played, and each time it is {word} too"
+    if tried.differing == 1:
+        number = "1 other input sequence has these values; it was played"
+    elif tried.every:
+        number = f"{tried.differing} other input sequences have these values; all were played"
+    else:
+        number = f"{tried.differing} of the other input sequences with these values were played"
+    return f"{number}: {word} at that step too"
 
 
 def _chain(netlist: Netlist, reason: Reason, width: int) -> list[Line]:
@@ -245,40 +257,50 @@ def _rounds(rounds: int) -> str:
 
 
 def _standing(proof: ProofWords) -> str:
-    parts = [f"{proof.clauses} clause{'s' if proof.clauses != 1 else ''}, {proof.literals} literals"]
+    size = [f"{proof.clauses} clause{'s' if proof.clauses != 1 else ''}, {proof.literals} literals"]
     if proof.clauses_found > proof.clauses:
-        parts.append(f"of {proof.clauses_found} clauses that were found first")
-    if proof.hidden:
-        parts.append(f"{proof.hidden} of them about the proof's own bookkeeping")
-    end = "None of it can be left out" if proof.minimal else "Not all of it may be needed: the time ran out"
-    as_claims = " Each line may stand in the file as a `must`." if proof.as_claims and proof.sentences else ""
+        size.append(f"of {proof.clauses_found} clauses that were found first")
+    hidden = f"{proof.hidden} clause{'s' if proof.hidden != 1 else ''} about the proof's own bookkeeping"
+    if not proof.sentences:
+        what = f"The invariant is {hidden}, which cannot be told in words of nets. It holds"
+    elif proof.hidden:
+        what = f"With {hidden}, which cannot be told in words of nets, they hold"
+    else:
+        what = "They hold" if len(proof.sentences) > 1 else "It holds"
+    them, they = ("it", "it") if what == "It holds" or not proof.sentences else ("them", "they")
+    end = f"None of {them} can be left out" if proof.minimal else f"Maybe not all of {they} is needed: the time ran out"
+    as_claims = ""
+    if proof.as_claims and proof.sentences:
+        each = "Each line" if len(proof.sentences) > 1 else "The line"
+        as_claims = f" {each} may stand in the file as a `must`."
     return (
-        f"They hold at the first instant, every step keeps them, and with them no step breaks the claim "
-        f"({', '.join(parts)}). {end}. A fresh solver agreed.{as_claims}"
+        f"{what} at the first instant, every step keeps {them}, and with {them} no step breaks the claim "
+        f"({', '.join(size)}). {end}. A fresh solver agreed.{as_claims}"
     )
 
 
 # What it leans on
 
 
-def _leaned(leaned: Sequence[Leaned], width: int) -> list[Line]:
+def _leaned(leaned: Sequence[Leaned], verdict: Verdict, width: int) -> list[Line]:
     lines: list[Line] = []
     for which in Leaning:
         for one in (one for one in leaned if one.leaning is which):
             tone = {Leaning.LEANS: Tone.PLAIN, Leaning.NOT: Tone.QUIET, Leaning.OPEN: Tone.DOUBTFUL}[which]
             margin = TEXT + which.value.ljust(16) + "  "
-            text = clean(one.what) + _end(one)
+            text = clean(one.what) + _end(one, verdict)
             lines += paragraph(text, width=width, first=margin, then=" " * len(margin), tone=tone)
     return [*lines, *_given_up(leaned, width)]
 
 
-def _end(one: Leaned) -> str:
-    if one.run is not None:
-        last = len(one.run) - 1
-        return ": without it, an endless run breaks it" if one.run.loop_from is not None else (
-            f": without it, broken at {'power-up' if last == 0 else f'step {last}'}"
-        )  # fmt: skip
-    return f" ({clean(one.reason)})" if one.reason else ""
+def _end(one: Leaned, verdict: Verdict) -> str:
+    if one.run is None:
+        return f" ({clean(one.reason)})" if one.reason else ""
+    done = "breaks the claim" if verdict is Verdict.PROVED else "shows it"
+    if one.run.loop_from is not None:
+        return f" (without it an endless run {done})"
+    last = len(one.run) - 1
+    return f" (without it a run {done} at {f'step {last}' if last else 'power-up'})"
 
 
 def _given_up(leaned: Sequence[Leaned], width: int) -> list[Line]:

@@ -32,17 +32,17 @@ class Words:
 
 
 def invariant_in_words(model: SettledModel, system: TransitionSystem, invariant: Invariant, claim: Claim) -> Words:
-    """Clauses that say nothing about instants (what holds before the first one) are left out, and those about what a
+    """Left out are clauses that say nothing about instants (what holds before the first one), and those about what a
     run owes to the future."""
     telling = _Telling(model, system, claim)
     clauses = [clause for clause in map(telling.about_instants, invariant.clauses) if clause is not None]
-    hidden = [clause for clause in clauses if not telling.can_tell(clause)]
-    clauses = [clause for clause in clauses if clause not in hidden]
+    clauses = [clause for clause in clauses if telling.can_tell(clause)]
+    hidden = len(invariant.clauses) - len(clauses)
     told: list[tuple[str, bool]] = []
     for part in (telling.at_most_one, telling.pairs, telling.each):
         sentences, clauses = part(clauses)
         told += sentences
-    return Words(tuple(dict.fromkeys(text for text, _ in told)), all(is_claim for _, is_claim in told), len(hidden))
+    return Words(tuple(dict.fromkeys(text for text, _ in told)), all(is_claim for _, is_claim in told), hidden)
 
 
 def invariant_formulas(model: SettledModel, system: TransitionSystem, invariant: Invariant) -> tuple[Formula, ...]:
@@ -206,19 +206,23 @@ def _counted(formula: Formula, fixed: dict[int, bool], claim: Claim | None) -> s
     if isinstance(formula, tree.WithinTheLast):
         what = worded_as_one(formula.operand)
         if counted:
-            told.append(f"{what} last held {_some_of(sorted(amount - number for number in counted))} steps ago")
+            told.append(f"{what} last held {_some_of(sorted(amount - number for number in counted))} steps before")
         if 0 in numbers:
             told.append(f"{what} last held longer ago, or never")
         return " or ".join(told) or f"the counter of {what} is beyond {amount}"
     if isinstance(formula, tree.LeadsTo) and isinstance(bound, tree.Bound):
         goal = "the answer" if claim is not None and formula is claim.formula else worded_as_one(formula.right)
-        unit = bound.unit.value + (f" of {worded_as_one(bound.of)}" if bound.of is not None else "")
         if counted:
-            told.append(f"{goal} is due within {_some_of(counted)} {unit}")
+            told.append(f"{goal} is due within {_some_of(counted)} {_units(bound, counted)}")
         if 0 in numbers:
             told.append(f"{goal} is not due")
-        return " or ".join(told) or f"the count of {unit} is beyond {amount}"
+        return " or ".join(told) or f"the count of {_units(bound, numbers)} is beyond {amount}"
     return f"the counter of {worded_as_one(formula)} is at {_some_of(numbers)}"
+
+
+def _units(bound: tree.Bound, numbers: Sequence[int]) -> str:
+    unit = bound.unit.value.removesuffix("s") if list(numbers) == [1] else bound.unit.value
+    return unit + (f" of {worded_as_one(bound.of)}" if bound.of is not None else "")
 
 
 def _some_of(numbers: Sequence[int]) -> str:

@@ -42,8 +42,12 @@ def what_matters(model: SettledModel, claim: Claim, run: Run, deadline: float) -
     fixed = question.fixed([atom.literal for atom in chosen])
     unseen = tuple(sorted(atom.unseen for atom in chosen if atom.unseen is not None))
     at_first = [atom.at for atom in chosen if atom.at is not None]
-    chances = tuple(sorted([*at_first, *(at for at in question.chances if at.step in unseen and at.step > 0)]))
-    roots, whole = _roots(model, claim, run, fixed, deadline)
+    if any(isinstance(node, Settles) for node in walk(claim.formula)):
+        later = question.chances  # which way the race went is no reason, but the chain says that it was open
+    else:
+        later = frozenset(at for at in question.chances if at.step in unseen)
+    chances = tuple(sorted([*at_first, *(at for at in later if at.step > 0)]))
+    roots, whole = _roots(model, claim, run, fixed, question.chances, deadline)
     return Reason(
         run=run,
         pins=tuple(atom.pin for atom in chosen if atom.pin is not None),
@@ -203,16 +207,18 @@ def _step(atom: _Atom) -> int:
 
 
 def _roots(
-    model: SettledModel, claim: Claim, run: Run, fixed: frozenset[At], deadline: float
+    model: SettledModel, claim: Claim, run: Run, fixed: frozenset[At], open_values: frozenset[At], deadline: float
 ) -> tuple[tuple[At, ...], bool]:
-    """The values that decide the claim by its own words, and whether they do so alone."""
+    """The values that decide the claim by its own words, and whether they do so alone. Of a race: where it may end
+    in several ways (`open_values`)."""
     last = len(run) - 1
     for node in walk(claim.formula):
         if isinstance(node, NeverGlitches):
             return tuple(At(step, net) for net in node.signal.nets for step in (last - 1, last) if step >= 0), False
         if isinstance(node, Settles):
-            moved = [At(last, net) for net in model.design.netlist.input_nets]
-            return tuple(at for at in moved if at in fixed), False
+            open_ends = tuple(sorted(at for at in open_values if at.step == last))
+            moved = tuple(At(last, net) for net in model.design.netlist.input_nets if At(last, net) in fixed)
+            return open_ends or moved, False
     nets = dict.fromkeys(net for node in walk(claim.formula) if isinstance(node, Signal) for net in node.nets)
     for candidates in ([at for at in fixed if at.net in nets], [At(s, net) for s in range(len(run)) for net in nets]):
         found = claim_alone(model, claim, run, sorted(candidates), deadline)
