@@ -35,7 +35,7 @@ MOST_WORK = 400_000
 def explained(wanted: Expected) -> Iterator[tuple[Design, Explanation]]:
     for claim in wanted.design.claims:
         design = replace(wanted.design, claims=(claim,))
-        yield design, explain(WiringFile(design.file, (design,)), claim.name)
+        yield design, explain(WiringFile(design.file, (design,)), claim.name, limit=6.0)
 
 
 def test_what_does_not_matter_may_be_anything_else() -> None:
@@ -192,7 +192,8 @@ def test_a_claim_is_proved_without_what_its_proof_does_not_lean_on() -> None:
                     continue
                 proved = answer.verdict == explanation.result.verdict.value
                 told = f"expected(Random({seed})), {design.claims[0].text}, without {leaned.what}: {answer}"
-                assert proved == (leaned.leaning is Leaning.NOT), told
+                if leaned.leaning is not Leaning.OPEN:
+                    assert proved == (leaned.leaning is Leaning.NOT), told
                 seen[leaned.kind.value, leaned.leaning.value] += 1
     assert seen[Kind.GIVEN.value, Leaning.NOT.value] > 0
     assert seen[Kind.START.value, Leaning.NOT.value] > 3
