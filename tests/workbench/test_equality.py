@@ -226,7 +226,7 @@ circuit other_lantern
         "only other_lantern has an input `Tempo`",
         "only other_lantern has an input `choose`",
         "the output `lamp` has 2 bits in lantern and 3 bits in other_lantern",
-        "the input `lever` is by hand in lantern and free in other_lantern",
+        "the input `lever` is by hand in lantern, free in other_lantern",
         "is `tempo` meant to be `Tempo`?",
     ):
         assert difference in said

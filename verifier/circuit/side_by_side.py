@@ -86,7 +86,7 @@ def _check_pins(left: Netlist, right: Netlist, left_name: str, right_name: str) 
         ]
     classes = {pin.name: pin.input_class for pin in left.inputs}
     found += [
-        f"the input `{pin.name}` is {classes[pin.name].value} in {left_name} and {pin.input_class.value} in {right_name}"
+        f"the input `{pin.name}` is {classes[pin.name].value} in {left_name}, {pin.input_class.value} in {right_name}"
         for pin in right.inputs
         if pin.input_class is not classes.get(pin.name, pin.input_class)
     ]

@@ -144,7 +144,9 @@ def _how_much(netlist: Netlist, reason: Reason) -> str:
     if reason.unseen:
         where = listing([f"step {step}" if step else "power-up" for step in reason.unseen])
         parts.append(f"which way the circuit goes at {where}")
-    return f"{listing(parts) or 'Nothing'}: {_size(reason.smallness, len(reason.pins) + len(at_first))}."
+    told = f"{listing(parts) or 'Nothing'}: {_size(reason.smallness, len(reason.pins) + len(at_first))}."
+    follows = "The other values in the table follow from them." if reason.pins or at_first else ""
+    return f"{told} {follows}".rstrip()
 
 
 def _size(smallness: Smallness, number: int) -> str:

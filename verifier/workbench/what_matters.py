@@ -58,6 +58,7 @@ def what_matters(model: SettledModel, claim: Claim, run: Run, deadline: float) -
         links=chain(model.design.netlist, run, roots, fixed=fixed, chances=chances),
         roots=roots,
         whole=whole,
+        fixed=fixed,
         tried=None,
     )
 
