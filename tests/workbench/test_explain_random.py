@@ -87,7 +87,7 @@ def _fates(oracle: Oracle, claim: Claim, reason: Reason) -> dict[tuple[Instant, 
         return all(arrival.instant[net] == shown[step][net] for net in wanted[step])
 
     open_ended = {at for at in reason.chances if at.step > 0}
-    follow = [[at for at in reason.nets - open_ended if at.step == step] for step in range(len(shown))]
+    follow = reason.nets - open_ended
     is_can = claim.kind is ClaimKind.CAN
     level: dict[tuple[tuple[Instant, ...], Node | None], bool] = {((), None): False}
     for step in range(len(shown)):
@@ -96,16 +96,16 @@ def _fates(oracle: Oracle, claim: Claim, reason: Reason) -> dict[tuple[Instant, 
             arrivals = oracle.behaviour.first() if node is None else oracle.behaviour.after(node.instant)
             fitting = [arrival for arrival in arrivals if agrees(arrival, step)]
             for reached, judged in oracle._judged(simplified(fitting, claim.formula), node, claim.formula):
-                if not reason.unseen:
-                    assert all(reached.instant[at.net] == shown[step][at.net] for at in follow[step]), claim.text
-                inputs = tuple(reached.instant[net] for net in netlist.input_nets)
-                key = ((*sequence, inputs), reached)
+                key = ((*sequence, reached.instant), reached)
                 # One way to a node may race and another not: the fate is bad if any of them keeps the claim.
                 following[key] = following.get(key, True) and judged.holds == is_can
         level = following
     fates: dict[tuple[Instant, ...], set[bool]] = {}
     for (sequence, _), broken in level.items():
-        fates.setdefault(sequence, set()).add(broken)
+        if not reason.unseen:
+            assert all(sequence[at.step][at.net] == shown[at.step][at.net] for at in follow), claim.text
+        inputs = tuple(tuple(instant[net] for net in netlist.input_nets) for instant in sequence)
+        fates.setdefault(inputs, set()).add(broken)
     return fates
 
 

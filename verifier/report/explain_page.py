@@ -310,9 +310,13 @@ def _given_up(leaned: Sequence[Leaned], width: int) -> list[Line]:
     alone = [one for one in leaned if one.leaning is Leaning.NOT and not one.together]
     lines: list[Line] = []
     if together:
-        number = "that one" if len(together) == 1 else "these"
-        text = f"Proved again, and judged again, with {number} given up{' all at once' if len(together) > 1 else ''}: "
-        text += clean("; ".join(one.what for one in together)) + "."
+        text = "Proved again, and the proof judged again, "
+        if not alone and len(together) > 1:
+            text += "with all that it does not lean on given up at once."
+        elif not alone:
+            text += "with that one given up."
+        else:
+            text += "with these given up at once: " + clean("; ".join(one.what for one in together)) + "."
         lines += [line(), *paragraph(text, width=width, first=TEXT, then=TEXT)]
     if alone:
         text = "Each of these can be given up too, but not with all the others: "
