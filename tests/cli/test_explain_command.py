@@ -37,8 +37,8 @@ rude  (two_bells.wiring)
   must never (low_bell and high_bell)
 
 What matters
-  1 of the 3 values of inputs: no smaller set does. The other values in the table
-  follow from them.
+  1 of the 3 values of inputs: no smaller set does. The other values in the
+  table follow from them.
 
     step  what to do     low_key  high_key  lamp  low_bell  high_bell
     ----  -------------  -------  --------  ----  --------  ---------

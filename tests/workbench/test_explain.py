@@ -8,11 +8,13 @@ from pathlib import Path
 import pytest
 
 import verifier
+from verifier.claims.claim import WiringFile
 from verifier.claims.lasso_meaning import holds_on
 from verifier.claims.run import Run
 from verifier.errors import CallError
 from verifier.evidence.explanation import At, EndlessReason, Explanation, Leaning, Reason, Smallness
 from verifier.evidence.verdict import Verdict
+from verifier.language import loads
 
 FROM_THE_PAST = """\
 circuit bell_with_a_memory
@@ -151,6 +153,32 @@ def test_a_measured_claim_is_explained_at_its_number(tmp_path: Path) -> None:
     assert explanation.result.measured is not None
     assert any("in place of its `?`" in note for note in explanation.notes)
     assert explanation.proof is not None
+
+
+SPECS = Path(__file__).parents[2] / "specs"
+
+
+@pytest.mark.parametrize(
+    ("file", "circuit"),
+    [
+        ("lever_debouncer.wiring", "nand_pair"),
+        ("pattern_detector.wiring", "three_bits"),
+        ("beat_source.wiring", "hold_until_agree_in_nands"),
+        ("hammer_arbiter.wiring", "taking_turns"),
+    ],
+)
+def test_every_line_that_may_stand_in_the_file_is_proved_there(file: str, circuit: str) -> None:
+    text = (SPECS / file).read_text(encoding="utf-8")
+    design = next(design for design in verifier.load(SPECS / file).designs if design.name == circuit)
+    wiring_file = WiringFile(file, (design,))
+    proofs = [verifier.explain(wiring_file, claim.name).proof for claim in design.claims]
+    lines = [sentence for proof in proofs if proof is not None and proof.as_claims for sentence in proof.sentences]
+    assert lines
+    claims = "".join(f"    must line_{number}: {sentence}\n" for number, sentence in enumerate(dict.fromkeys(lines)))
+    heading = next(row for row in text.splitlines(keepends=True) if row.startswith(f"circuit {circuit}"))
+    (whole,) = [one for one in loads(text.replace(heading, heading + claims), file).designs if one.name == circuit]
+    judged = verifier.check_design(whole, claims=[f"line_{number}" for number in range(len(dict.fromkeys(lines)))])
+    assert {result.verdict for result in judged.claims} == {Verdict.PROVED}
 
 
 def test_an_undecided_claim_says_that_there_is_nothing_to_explain(tmp_path: Path) -> None:
