@@ -92,8 +92,15 @@ circuit two_players
 one step of the player that `second` names: raise the flag, give the turn away, wait, ring. `turn_a`: A has the turn."""
 
 
-def test_the_lines_about_petersons_rule_prove_each_other_when_put_into_the_file() -> None:
-    _, proof = explained(PETERSON, "exclusion")
+@pytest.fixture(scope="module")
+def petersons_rule() -> tuple[Explanation, ProofWords]:
+    return explained(PETERSON, "exclusion")
+
+
+def test_the_lines_about_petersons_rule_prove_each_other_when_put_into_the_file(
+    petersons_rule: tuple[Explanation, ProofWords],
+) -> None:
+    _, proof = petersons_rule
     assert proof.as_claims
     assert any("turn_a" in sentence for sentence in proof.sentences)
     assert all(name in " ".join(proof.sentences) for name in ("rings_a", "rings_b", "waits_a", "waits_b"))
@@ -103,8 +110,10 @@ def test_the_lines_about_petersons_rule_prove_each_other_when_put_into_the_file(
     assert {judged[name] for name in ("exclusion", "whose_turn_a", "whose_turn_b")} == {"proved"}
 
 
-def test_petersons_rule_leans_on_no_choice_of_who_has_the_turn_first() -> None:
-    explanation, _ = explained(PETERSON, "exclusion")
+def test_petersons_rule_leans_on_no_choice_of_who_has_the_turn_first(
+    petersons_rule: tuple[Explanation, ProofWords],
+) -> None:
+    explanation, _ = petersons_rule
     leaning = {one.name: one.leaning.value for one in explanation.leaned}
     assert leaning["turn_a"] == "does not lean on"
 

@@ -67,6 +67,7 @@ def test_what_was_found_when_the_time_runs_out_still_suffices_and_is_called_loos
 
 def test_without_time_for_hitting_sets_the_core_is_called_irreducible() -> None:
     conflicts = [frozenset({0, 1}), frozenset({3, 4, 5})]
+    # Neither conflict is needed anyway, as the other one remains, so only hitting sets could tell.
     core = smallest_core(6, lambda demands: asked(conflicts, demands), 0.0)
     assert core.smallness is Smallness.IRREDUCIBLE
     assert core.demands == (3, 4, 5)
@@ -76,7 +77,7 @@ def test_hitting_sets_are_as_small_as_the_smallest_that_hits_all() -> None:
     for seed in range(200):
         random = Random(seed)
         sets = [frozenset(random.sample(range(8), random.randrange(1, 4))) for _ in range(random.randrange(0, 7))]
-        found = smallest_hitting_set(sets)
+        found = smallest_hitting_set(sets, FAR_OFF)
         assert found is not None
         assert all(one & set(found) for one in sets)
         assert len(found) == _fewest(sets), seed

@@ -28,7 +28,7 @@ from verifier.workbench.judge import Judge
 from verifier.workbench.slim_invariant import slim_invariant
 from verifier.workbench.what_matters import what_matters
 
-SEEDS = 24
+SEEDS = 20
 MOST_WORK = 400_000
 
 

@@ -31,6 +31,8 @@ from verifier.report.signals import Shown, level, shown_signals
 from verifier.report.table import run_table
 from verifier.report.verdicts import TONES, claim_lines, footer_lines, run_lines
 
+WIDEST_PATTERN = 8
+"""Bits of a bus that are shown in one column although some of them do not matter."""
 TEXT = "  "
 """In front of running text."""
 
@@ -76,7 +78,7 @@ def _run_matters(explanation: Explanation, reason: Reason, width: int) -> list[L
     def matters(net: NetId, step: int) -> bool:
         return At(step, net) in shows
 
-    signals, left_out = _columns(netlist, claim, shows)
+    signals, left_out = _columns(netlist, claim, shows, len(run))
     has_dots = any(not matters(net, step) for one in signals for net in one.nets for step in range(len(run)))
     deeds = [_deed(netlist, reason, step) for step in range(len(run))]
     word, tone = explanation.result.verdict.value, TONES[explanation.result.verdict]
@@ -99,14 +101,24 @@ def _run_matters(explanation: Explanation, reason: Reason, width: int) -> list[L
     ]
 
 
-def _columns(netlist: Netlist, claim: Claim, shows: frozenset[At]) -> tuple[list[Shown], list[str]]:
+def _columns(netlist: Netlist, claim: Claim, shows: frozenset[At], steps: int) -> tuple[list[Shown], list[str]]:
     """Inputs, and whatever else has a value that matters; and the names of outputs that play no part."""
     nets = {at.net for at in shows}
     in_buses = {net: name for name, bits in netlist.signals.items() if len(bits) > 1 for net in bits}
     further = [in_buses.get(net, netlist.nets[net].name) for net in sorted(nets) if not netlist.nets[net].anonymous]
     signals = shown_signals(netlist, claim, [name for name in further if name in netlist.signals])
     kept = [one for one in signals if one.input_class is not None or not nets.isdisjoint(one.nets)]
-    return kept, [one.name for one in signals if one not in kept]
+    left_out = [one.name for one in signals if one not in kept]
+    return [column for one in kept for column in _bit_by_bit(netlist, one, shows, steps)], left_out
+
+
+def _bit_by_bit(netlist: Netlist, signal: Shown, shows: frozenset[At], steps: int) -> list[Shown]:
+    """The bits that matter, of a wide bus of which not all do."""
+    whole = all(At(step, net) in shows for step in range(steps) for net in signal.nets)
+    if signal.input_class is not None or signal.width <= WIDEST_PATTERN or whole:
+        return [signal]
+    nets = {at.net for at in shows}
+    return [Shown(name=netlist.nets[net].name, nets=(net,)) for net in signal.nets if net in nets]
 
 
 def _pin(netlist: Netlist, name: str) -> tuple[NetId, ...]:
@@ -193,7 +205,7 @@ def _endless_matters(explanation: Explanation, reason: EndlessReason, width: int
     def matters(net: NetId, step: int) -> bool:
         return net in inputs or At(step, net) in reason.nets
 
-    signals, left_out = _columns(netlist, claim, reason.nets)
+    signals, left_out = _columns(netlist, claim, reason.nets, len(run))
     happened = f"{explanation.result.verdict.value}: {clean(what_happened(claim, run, netlist))}"
     moving = [netlist.nets[net].name for net in reason.moving]
     in_loop = f"in the loop these change: {clean(listing(moving))}" if moving else "in the loop nothing changes"

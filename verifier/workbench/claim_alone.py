@@ -6,6 +6,7 @@ The claim's monitor runs over nets that may take any value at any instant. With 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 
 from verifier.circuit.netlist import NetId
@@ -57,6 +58,8 @@ def claim_alone(
     ]
 
     def possible(demands: Demands) -> Answer:
+        if time.monotonic() > deadline:
+            raise NoAnswerError("the time ran out")
         return solver.session.check([undecided, *(literals[place] for place in demands)], deadline)
 
     try:

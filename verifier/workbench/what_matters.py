@@ -9,6 +9,7 @@ place of all that does not matter (`other_runs.py`).
 
 from __future__ import annotations
 
+import time
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
@@ -132,7 +133,7 @@ class _Question:
         while left:
             differs = session.variable()
             session.add_clause([differs ^ 1, *(value ^ 1 for value in left.values())])
-            if session.check([differs, *demands], self._deadline) is Answer.UNSATISFIABLE:
+            if self._check([differs, *demands]) is Answer.UNSATISFIABLE:
                 break
             values = session.values([value & ~1 for value in left.values()])
             pairs = zip(left.items(), values, strict=True)
@@ -140,7 +141,12 @@ class _Question:
         return list(left)
 
     def _possible(self, literals: Iterable[SessionLiteral]) -> Answer:
-        demands = [self._permits, self._reached ^ 1, *literals]
+        return self._check([self._permits, self._reached ^ 1, *literals])
+
+    def _check(self, demands: Sequence[SessionLiteral]) -> Answer:
+        """Raises NoAnswerError at the deadline, which a session looks at in long checks only."""
+        if time.monotonic() > self._deadline:
+            raise NoAnswerError("the time ran out")
         return self._solver.session.check(demands, self._deadline)
 
     def _at(self, frame: int, literal: Literal) -> SessionLiteral:
@@ -182,7 +188,7 @@ class _Question:
         nets = range(len(self._model.design.netlist.nets))
         values = [self._value(At(step, net)) for step in range(len(self._run)) for net in nets]
         demands = [self._permits, self._reached, *values]
-        if self._solver.session.check(demands, self._deadline) is Answer.UNSATISFIABLE:
+        if self._check(demands) is Answer.UNSATISFIABLE:
             raise InternalDisagreement("a run was replayed that the transition system does not have")
         from_outside = self._outside_choices()
         inner = [choice for choice in self._model.choices if choice not in from_outside]
