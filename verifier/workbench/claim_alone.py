@@ -51,6 +51,9 @@ def claim_alone(
     solver.unrolling.register(Register(variable, now[net]) for net, variable in kept.items())
     solver.unrolling.register(Register(variable, value) for variable, value in memories.items())
     solver.unrolling.register([Register(started, TRUE)])
+    asked = set(graph.cone([decided, *memories.values()]))
+    read = {net for net in nets if {now[net] >> 1, kept[net] >> 1} & asked}
+    candidates = [at for at in candidates if at.net in read]  # of a bus, often one bit alone is read
     undecided = solver.loaded(solver.unrolling.literal(len(run) - 1, decided)) ^ 1
     literals = [
         solver.loaded(solver.unrolling.literal(at.step, now[at.net])) ^ (not run.instants[at.step][at.net])
