@@ -19,12 +19,14 @@ if TYPE_CHECKING:
     from verifier.claims.claim import Claim, ClaimKind, Design, View, WiringFile
     from verifier.claims.run import Run
     from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
+    from verifier.evidence.explanation import Explanation
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
     from verifier.workbench.campaign import faults
     from verifier.workbench.certificates import recheck_saved, write_certificates
     from verifier.workbench.checking import check, check_design
     from verifier.workbench.equality import equal
+    from verifier.workbench.explaining import explain
     from verifier.workbench.judge import Wishes
     from verifier.workbench.sequence import play_words
 
@@ -36,6 +38,7 @@ _HOME = {
     "Design": "verifier.claims.claim",
     "DesignResult": "verifier.evidence.verdict",
     "EdgewrightError": "verifier.errors",
+    "Explanation": "verifier.evidence.explanation",
     "FileResult": "verifier.evidence.verdict",
     "InternalDisagreement": "verifier.errors",
     "Run": "verifier.claims.run",
@@ -48,6 +51,7 @@ _HOME = {
     "check_design": "verifier.workbench.checking",
     "equal": "verifier.workbench.equality",
     "faults": "verifier.workbench.campaign",
+    "explain": "verifier.workbench.explaining",
     "load": "verifier.language",
     "play_words": "verifier.workbench.sequence",
     "recheck_saved": "verifier.workbench.certificates",
@@ -63,6 +67,7 @@ __all__ = [
     "Design",
     "DesignResult",
     "EdgewrightError",
+    "Explanation",
     "FileResult",
     "InternalDisagreement",
     "Run",
@@ -74,6 +79,7 @@ __all__ = [
     "check",
     "check_design",
     "equal",
+    "explain",
     "faults",
     "load",
     "play_words",

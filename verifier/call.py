@@ -44,6 +44,12 @@ outputs never show it; otherwise unnoticed, and a sequence is printed on which t
 of the settled view. Exit code 0: every fault is noticed or harmless. 1: some are not.
 """
 
+EXPLAIN_TOLD = """\
+A claim that is broken or shown: which values of its run matter, a dot for those that do not, and what comes of what.
+One that is proved or impossible: the invariant in words of the circuit's nets, as small as it can be made, and which
+givens, rules about inputs and starts the proof leans on. The exit code is that of `check`.
+"""
+
 RUN_STEPS = """\
 Each STEP is one step; the words in it happen together:
   lever=1         set an input (a bus takes a number: pattern=5)
@@ -110,6 +116,7 @@ def parser() -> argparse.ArgumentParser:
             CHECKLIST_TOLD + "\n",
         ),
         "faults": (_faults_options, "what would the claims notice if the circuit were miswired?", FAULTS_TOLD + "\n"),
+        "explain": (_explain_options, "why does a claim have the verdict it has?", EXPLAIN_TOLD + "\n"),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
@@ -185,6 +192,14 @@ def _equal_options(parser: argparse.ArgumentParser) -> None:
         default="all",
         help="which states are compared from: any of A with any of B, or only those that agree (%(default)s)",
     )
+    _effort_options(parser)
+
+
+def _explain_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("--claim", metavar="NAME", required=True, help="the claim to explain")
+    add("--circuit", metavar="NAME", help="the circuit; needed when several have the claim")
     _effort_options(parser)
 
 

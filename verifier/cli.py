@@ -26,6 +26,7 @@ COMMANDS = {
     "draw": "draw:run",
     "equal": "equal:run",
     "faults": "faults:run",
+    "explain": "explain:run",
     "recheck": "recheck:run",
     "run": "run:run",
 }
