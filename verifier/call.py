@@ -47,7 +47,20 @@ Each STEP is one step; the words in it happen together:
 """
 
 
-TAKES_MORE = {"check": "files", "compare": "files", "recheck": "files", "run": "steps"}
+GATE_TOLD = """\
+PATH is a wiring file or a folder, which is searched for files that end in .wiring; hidden folders are left out.
+Only what lies in these paths is compared with the record of --against.
+
+kinds of change, for --fail-on (commas between them; `none` for no kind):
+  newly-broken   held, and holds no more      disappeared   a recorded claim or circuit is gone
+  undecided      had an answer, has none      appeared      a claim or circuit that is not in the record
+  weakened       a new assumption, a worse measured number, or a trigger that cannot happen any more
+  strengthened   the opposite                 reworded      the claim says something else under its name
+  newly-proved   did not hold, and does now
+
+"""
+
+TAKES_MORE = {"check": "files", "compare": "files", "gate": "paths", "recheck": "files", "run": "steps"}
 """Commands that take any number of arguments, and where these go."""
 
 
@@ -90,6 +103,7 @@ def parser() -> argparse.ArgumentParser:
         "check": (_check_options, "judge every claim; a table of steps for each broken one", ""),
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
         "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
+        "gate": (_gate_options, "judge every file below some paths, and compare with an earlier revision", GATE_TOLD),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
@@ -169,6 +183,32 @@ def _recheck_options(parser: argparse.ArgumentParser) -> None:
     add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one check (%(default)g)")
 
 
+def _gate_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("paths", metavar="PATH", nargs="+", help="wiring file, or folder to search")
+    add("--against", metavar="FILE", help="compare with this record; what it can prove again is judged, not searched")
+    add("--record", metavar="FILE", help="write verdicts, proofs and runs there")
+    add(
+        "--trust-unchanged",
+        action="store_true",
+        help="take proofs without a certificate (timed ones) from the record where the circuit is unchanged",
+    )
+    add(
+        "--fail-on",
+        metavar="KIND,...",
+        help="changes that end with exit code 1 (newly-broken,disappeared,weakened)",
+    )
+    add("--processes", metavar="N", type=_processes, help="work on so many at once (as many as processors, or files)")
+    add(
+        "--limit", metavar="SECONDS", type=_seconds, default=600.0, help="longest time for the whole call (%(default)g)"
+    )
+    add("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
+    add("--junit", metavar="PATH", help="write a JUnit report there")
+    add("--sarif", metavar="PATH", help="write a SARIF 2.1.0 report there")
+    add("--markdown", metavar="PATH", help="write a summary for a pull request there")
+    add("--quiet", action="store_true", help="print no runs")
+
+
 def _run_options(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("file", metavar="FILE", help="wiring file")
@@ -202,6 +242,12 @@ def _seconds(text: str) -> float:
     if not 0 < seconds < float("inf"):
         raise argparse.ArgumentTypeError("a time limit is a number of seconds above 0")
     return seconds
+
+
+def _processes(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError("a number of processes is a whole number from 1 to 256")
+    return int(text)
 
 
 def _count(text: str) -> int:

@@ -23,6 +23,7 @@ COMMANDS = {
     "check": "check:run",
     "compare": "check:run_compare",
     "equal": "equal:run",
+    "gate": "gate:run",
     "recheck": "recheck:run",
     "run": "run:run",
 }

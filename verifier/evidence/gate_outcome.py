@@ -89,7 +89,7 @@ class Recorded:
     says: str
     """The claim as written."""
     stated: str
-    """Digest of what it says, with every name that stands for a formula written out."""
+    """The same with every name that stands for a formula written out."""
     key: str
     """Digest of everything that the verdict hangs on."""
     verdict: Verdict

@@ -14,18 +14,12 @@ from enum import Enum
 from pathlib import Path
 
 from verifier.claims.claim import Claim, Design
-from verifier.claims.formula import Formula
 from verifier.claims.support import restricts
 
 
 def design_key(design: Design) -> str:
     """Equal for two designs exactly when they are equal but for spans and for the file they stand in."""
     return digest(dataclasses.replace(design, file="")).hex()
-
-
-def statement_key(formula: Formula) -> str:
-    """Of what a claim says, about the nets with these numbers and names."""
-    return digest(formula).hex()
 
 
 class ClaimKeys:
