@@ -19,11 +19,14 @@ if TYPE_CHECKING:
     from verifier.claims.claim import Claim, ClaimKind, Design, View, WiringFile
     from verifier.claims.run import Run
     from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
+    from verifier.evidence.gate_outcome import GateResult
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
     from verifier.workbench.certificates import recheck_saved, write_certificates
     from verifier.workbench.checking import check, check_design
     from verifier.workbench.equality import equal
+    from verifier.workbench.gate import gate
+    from verifier.workbench.gate_orders import GateTerms
     from verifier.workbench.judge import Wishes
     from verifier.workbench.sequence import play_words
 
@@ -36,6 +39,8 @@ _HOME = {
     "DesignResult": "verifier.evidence.verdict",
     "EdgewrightError": "verifier.errors",
     "FileResult": "verifier.evidence.verdict",
+    "GateResult": "verifier.evidence.gate_outcome",
+    "GateTerms": "verifier.workbench.gate_orders",
     "InternalDisagreement": "verifier.errors",
     "Run": "verifier.claims.run",
     "SourceError": "verifier.errors",
@@ -46,6 +51,7 @@ _HOME = {
     "check": "verifier.workbench.checking",
     "check_design": "verifier.workbench.checking",
     "equal": "verifier.workbench.equality",
+    "gate": "verifier.workbench.gate",
     "load": "verifier.language",
     "play_words": "verifier.workbench.sequence",
     "recheck_saved": "verifier.workbench.certificates",
@@ -62,6 +68,8 @@ __all__ = [
     "DesignResult",
     "EdgewrightError",
     "FileResult",
+    "GateResult",
+    "GateTerms",
     "InternalDisagreement",
     "Run",
     "SourceError",
@@ -72,6 +80,7 @@ __all__ = [
     "check",
     "check_design",
     "equal",
+    "gate",
     "load",
     "play_words",
     "recheck_saved",

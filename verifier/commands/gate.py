@@ -27,15 +27,13 @@ def run(call: argparse.Namespace) -> int:
     import verifier
     from verifier.report.gate_page import file_line, gate_lines
     from verifier.report.progress import LiveLine
-    from verifier.workbench.gate import gate
-    from verifier.workbench.gate_orders import GateTerms
 
     for path in (call.json, call.record, call.junit, call.sarif, call.markdown):
         refuse_unwritable(path)
     if call.trust_unchanged and call.against is None:
         raise CallError("there is no record to trust", "--trust-unchanged goes with --against FILE")
     fail_on = _kinds(call.fail_on)
-    terms = GateTerms(
+    terms = verifier.GateTerms(
         version=verifier.__version__,
         against=call.against,
         trust_unchanged=call.trust_unchanged,
@@ -54,7 +52,7 @@ def run(call: argparse.Namespace) -> int:
                     _tell(file, trouble)
                 writer.write([file_line(file)])
 
-        result = gate(
+        result = verifier.gate(
             call.paths,
             terms,
             limit=time_left(call),

@@ -2,7 +2,7 @@
 
 One suite a circuit, one case a claim. A claim that is not as expected fails, with its run as text; one without an
 answer is an error. A change that keeps the gate shut fails the case of its claim, or a case of its own where the claim
-is gone. The form is that of `junit-10.xsd` (xunit plugin; it stands in `tests/report/schemas/`).
+is gone. No case has more than one of these, as many readers look at the first alone. The form is that of `junit-10.xsd` (xunit plugin; it stands in `tests/report/schemas/`).
 """
 
 from __future__ import annotations
@@ -54,13 +54,12 @@ def _suite(root: Element, file: FileOutcome, circuit: CircuitOutcome, failing: l
 def _case(suite: Element, claim: ClaimOutcome, changes: list[Change]) -> None:
     case = _new_case(suite, claim.recorded.claim, float(claim.record.get("seconds", 0.0)))
     said = f"{claim.recorded.kind} {claim.recorded.says}"
-    if claim.is_surprise:
-        message = f"{claim.verdict.value}, expected to be {claim.expected.value}: {said}"
-        _outcome(case, "failure", NOT_AS_EXPECTED, message, claim.tells)
+    told = [f"{claim.verdict.value}, expected to be {claim.expected.value}: {said}"] if claim.is_surprise else []
+    told += [_told(change) for change in changes]
     if claim.is_open:
-        _outcome(case, "error", UNDECIDED, claim.reason or "without an answer", said)
-    for change in changes:
-        _outcome(case, "failure", CHANGED, _told(change), claim.tells)
+        _outcome(case, "error", UNDECIDED, "; ".join([claim.reason or "without an answer", *told]), said)
+    elif told:
+        _outcome(case, "failure", NOT_AS_EXPECTED if claim.is_surprise else CHANGED, "; ".join(told), claim.tells)
 
 
 def _gone(suite: Element, change: Change) -> None:

@@ -55,9 +55,9 @@ def gate(
     """Judges every wiring file among and below the paths.
 
     `limit` is in seconds, for the whole call. `processes` says how many files or circuits are worked on side by side
-    (default: one a file, and no more than there are processors); with 1 everything happens in this process. An interrupt (Ctrl-C) ends
-    the judging; the result then holds the files that were done. What is wrong with a file is told in its outcome, and
-    the others are judged.
+    (default: one a file, and no more than there are processors); with 1 everything happens in this process. An
+    interrupt (Ctrl-C) ends the judging; the result then holds the files that were done. What is wrong with a file is
+    told in its outcome, and the others are judged.
 
     Raises:
         CallError: there is no such path, no wiring file below one, or the record cannot be read.
@@ -240,7 +240,7 @@ def _merged(circuit: CircuitOutcome, answer: Decided) -> CircuitOutcome:
     """With the verdicts in place of the claims that were left; what has none now (it cannot be judged) is left out."""
     known = {claim.recorded.claim: claim for claim in answer.claims}
     claims = tuple(
-        known[name] if name in known else claim
+        known.get(name, claim)
         for claim in circuit.claims
         if (name := claim.recorded.claim) in known or name not in answer.order.claims
     )

@@ -6,6 +6,7 @@ one takes its place. When something is raised, none is left behind.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import subprocess
 import time
@@ -103,10 +104,8 @@ class _Hand:
 
     def end(self) -> None:
         self._process.kill()
-        try:
+        with contextlib.suppress(subprocess.TimeoutExpired):
             self._process.wait(timeout=5)
-        except subprocess.TimeoutExpired:
-            pass
         self._orders.close()
         self.answers.close()
 

@@ -15,6 +15,7 @@ from verifier.claims.asked_number import Growing, asked_bound, growing
 from verifier.claims.claim import Claim, ClaimKind, Design, View, WiringFile
 from verifier.claims.support import restricts
 from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
+from verifier.evidence.certificate import certificate_text
 from verifier.evidence.gate_outcome import (
     CircuitOutcome,
     ClaimOutcome,
@@ -25,7 +26,6 @@ from verifier.evidence.gate_outcome import (
     Trouble,
     TroubleKind,
 )
-from verifier.evidence.certificate import certificate_text
 from verifier.evidence.verdict import ClaimResult, DesignResult, Measured, Verdict
 from verifier.language import load
 from verifier.report.pieces import plain_text

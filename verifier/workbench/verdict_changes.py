@@ -24,6 +24,8 @@ from verifier.report.measured import amount
 from verifier.workbench.gate_record import GateRecord, RecordedCircuit
 from verifier.workbench.restrictions import added
 
+PROOFS = frozenset({Verdict.PROVED, Verdict.IMPOSSIBLE})
+
 Place = tuple[str, str]
 """File and name of a circuit."""
 
@@ -111,21 +113,22 @@ def _of_circuit(place: Place, old: RecordedCircuit, circuit: CircuitOutcome) -> 
 
 
 def _differences(old: Recorded, new: Recorded) -> Iterator[tuple[ChangeKind, tuple[str, ...]]]:
-    turned = (f"was {old.verdict.value}, is {new.verdict.value}",)
+    """Assumptions matter to proofs alone: a run that breaks or shows something does so under fewer of them as well."""
+    turned = f"was {old.verdict.value}, is {new.verdict.value}"
+    both_proofs = old.verdict in PROOFS and new.verdict in PROOFS
+    weaker, stronger = [*_weaker(old, new)], [*_weaker(new, old, now_weaker=False)]
     if new.verdict is Verdict.UNDECIDED:
         if old.verdict is not Verdict.UNDECIDED:
-            yield ChangeKind.UNDECIDED, turned
+            yield ChangeKind.UNDECIDED, (turned,)
     elif new.verdict in FAILING and old.verdict not in FAILING:
-        yield ChangeKind.NEWLY_BROKEN, turned
+        yield ChangeKind.NEWLY_BROKEN, (turned, *(stronger if new.verdict is Verdict.BROKEN else weaker))
     elif new.verdict in FULFILLED and old.verdict not in FULFILLED:
-        yield ChangeKind.NEWLY_PROVED, turned
+        yield ChangeKind.NEWLY_PROVED, (turned, *(weaker if new.verdict is Verdict.PROVED else stronger))
     if (old.stated, old.kind, old.view) != (new.stated, new.kind, new.view):
         yield ChangeKind.REWORDED, _reworded(old, new)
-    weaker = [*_weaker(old, new)]
-    if weaker:
+    if weaker and both_proofs:
         yield ChangeKind.WEAKENED, tuple(weaker)
-    stronger = [*_weaker(new, old, now_weaker=False)]
-    if stronger:
+    if stronger and both_proofs:
         yield ChangeKind.STRENGTHENED, tuple(stronger)
 
 
