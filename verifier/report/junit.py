@@ -2,7 +2,8 @@
 
 One suite a circuit, one case a claim. A claim that is not as expected fails, with its run as text; one without an
 answer is an error. A change that keeps the gate shut fails the case of its claim, or a case of its own where the claim
-is gone. No case has more than one of these, as many readers look at the first alone. The form is that of `junit-10.xsd` (xunit plugin; it stands in `tests/report/schemas/`).
+is gone. No case has more than one of these, as many readers look at the first alone. The form is that of
+`junit-10.xsd` (xunit plugin; it stands in `tests/report/schemas/`).
 """
 
 from __future__ import annotations
