@@ -1,6 +1,7 @@
-"""A second run of `gate` over an unchanged shelf against the first, as whole processes: `python tests/benchmarks/gate.py`.
+"""A second run of `gate` over an unchanged shelf against the first, as whole processes.
 
-With `--write` the table goes into `results/gate.md`.
+`python tests/benchmarks/gate.py` prints it;
+with `--write` the table goes into `results/gate.md`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Keys of content: equal for equal designs and for no others, wherever they are written and whatever they are called."""
+"""Keys of content: equal for equal designs and for no others, wherever they stand and whatever they are called."""
 
 from __future__ import annotations
 
@@ -91,17 +91,17 @@ def moved(value: Any) -> Any:
 
 def test_keys_are_equal_exactly_when_designs_are_equal_but_for_spans_and_files() -> None:
     random, equal, different = Random(2024), 0, 0
-    for _ in range(60):
+    for _ in range(25):
         design = random_design(random)
         key = design_key(design)
-        for _ in range(30):
+        for _ in range(20):
             path = random.choice(places(design))
             other = with_part(design, path, changed(part_at(design, path), random))
             same = dataclasses.replace(other, file="") == dataclasses.replace(design, file="")
             assert (design_key(other) == key) is same, path
             equal, different = equal + same, different + (not same)
-    assert equal > 100
-    assert different > 500
+    assert equal > 30
+    assert different > 150
 
 
 def test_spans_and_files_are_in_no_key() -> None:
@@ -186,6 +186,6 @@ def test_a_float_has_no_digest() -> None:
 
 def test_a_very_deep_formula_has_a_digest() -> None:
     nested: object = "low_bell"
-    for _ in range(50_000):
+    for _ in range(20_000):
         nested = (nested,)
     assert len(digest(nested)) == 32

@@ -30,7 +30,7 @@ contract two_bells
     must never_both: never (low_bell and high_bell)
     must one_waits:  low_bell falls only when once high_bell
     must rings:      low_bell again and again
-    must answered:   low_bell leads to high_bell within ? steps
+    must answered:   low_bell leads to high_bell within ? rises of tempo
     can  low_rings:  low_bell rises
 
 circuit ring fits two_bells
@@ -102,7 +102,7 @@ def test_an_honest_record_is_judged_again_and_not_decided_anew(good: dict[str, A
         "never_both": ("proved", None),
         "one_waits": ("proved", None),
         "rings": ("proved", None),
-        "answered": ("proved", 2),
+        "answered": ("proved", 1),
         "low_rings": ("shown", None),
         "settles": ("proved", None),
     }
@@ -146,7 +146,7 @@ def nothing_goes(proof: str) -> str:
     )
 
 
-@pytest.mark.parametrize("edit", [anything_goes, nothing_goes, lambda proof: proof[:-200], lambda proof: "", str.upper])
+@pytest.mark.parametrize("edit", [anything_goes, nothing_goes, lambda proof: proof[:200], lambda proof: "", str.upper])
 def test_an_edited_invariant_is_proved_anew(edit: Callable[[str], str], good: dict[str, Any], tmp_path: Path) -> None:
     forged = copy_of(good)
     for claim in forged["circuits"][0]["claims"]:
@@ -180,12 +180,12 @@ def test_a_proof_of_one_claim_under_the_name_of_another_is_not_believed(
     assert verdicts(gated(tmp_path, STUCK, sealed(forged))) == verdicts(stuck)
 
 
-@pytest.mark.parametrize("measured", [{"value": 5, "beyond": 4}, {"value": 5, "beyond": 1}, {"value": 1, "beyond": 0}])
+@pytest.mark.parametrize("measured", [{"value": 5, "beyond": 4}, {"value": 2, "beyond": 1}, {"value": 1, "beyond": 5}])
 def test_an_edited_number_is_measured_anew(measured: dict[str, int], good: dict[str, Any], tmp_path: Path) -> None:
     forged = copy_of(good)
     (claim,) = (claim for claim in forged["circuits"][0]["claims"] if claim["claim"] == "answered")
     claim["measured"] |= measured
-    assert verdicts(gated(tmp_path, RING, sealed(forged)))["answered"] == ("proved", 2)
+    assert verdicts(gated(tmp_path, RING, sealed(forged)))["answered"] == ("proved", 1)
 
 
 def test_a_changed_circuit_is_not_recognised(good: dict[str, Any], stuck: GateResult, tmp_path: Path) -> None:
@@ -239,7 +239,7 @@ def judged(design: Design) -> DesignResult | None:
         (result,) = verifier.check(
             WiringFile(design.file, (design,)),
             processes=0,
-            limit=30.0,
+            limit=2.0,
             wishes=verifier.Wishes(witnesses=True, certificates=True),
         ).designs
     except SourceError:
@@ -293,7 +293,7 @@ def _with_a_flip(run: StoredRun | None, random: Random) -> StoredRun | None:
 def test_no_forgery_gives_a_random_circuit_another_verdict() -> None:
     random = Random(7)
     honest = confirmed = refused = 0
-    for _ in range(40):
+    for _ in range(14):
         result = judged(random_design(random))
         if result is None:
             continue
@@ -304,10 +304,10 @@ def test_no_forgery_gives_a_random_circuit_another_verdict() -> None:
             again = rejudging.result(claim.claim, record)
             assert again is None or again.verdict is claim.verdict
             honest += again is not None
-            for _ in range(6):
+            for _ in range(5):
                 lie = rejudging.result(claim.claim, forged(record, records, random))
                 confirmed, refused = confirmed + (lie is not None), refused + (lie is None)
                 assert lie is None or truth[claim.claim.name] in (lie.verdict, Verdict.UNDECIDED)
-    assert honest > 60
-    assert confirmed > 20
-    assert refused > 100
+    assert honest > 15
+    assert confirmed > 5
+    assert refused > 30
