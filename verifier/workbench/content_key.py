@@ -32,8 +32,16 @@ class ClaimKeys:
         self._design = design
         self._version = version
         self._netlist = digest(dataclasses.replace(design.netlist, name=""))
+        self._known: dict[str, tuple[Claim, str]] = {}
+        """By name of the claim."""
 
     def key(self, claim: Claim) -> str:
+        known = self._known.get(claim.name)
+        if known is None or known[0] is not claim:
+            known = self._known[claim.name] = claim, self._key(claim)
+        return known[1]
+
+    def _key(self, claim: Claim) -> str:
         givens = tuple(given.formula for given in self._design.givens if restricts(given, claim.view))
         parts = [claim.kind, claim.view, claim.formula, givens, self._version]
         return _joined(b"claim", "", [self._netlist, *map(digest, parts)]).hex()

@@ -57,6 +57,8 @@ class GateJudging:
         self._terms = terms
         self._wishes = Wishes(witnesses=True, certificates=True) if terms.keeps_evidence else NOTHING_MORE
         self._loaded: dict[str, tuple[WiringFile, tuple[Design, ...]]] = {}
+        self._keys: dict[int, tuple[Design, ClaimKeys]] = {}
+        """By identity of the design, which is kept with them."""
         self._known: dict[str, Recorded] = {}
         self._trusted = False
         if terms.against is not None:
@@ -90,7 +92,7 @@ class GateJudging:
                 troubles.append(dataclasses.replace(trouble_of(error), circuit=design.name))
                 continue
             pending = tuple(claim for claim in design.claims if claim.name not in outcomes)
-            keys = ClaimKeys(design, self._terms.version)
+            keys = self._keys_of(design)
             stubs = {claim.name: self._outcome(design, keys, _stub(claim), How.JUDGED) for claim in pending}
             found.append(_circuit(design, outcomes | stubs))
             if pending:
@@ -111,6 +113,11 @@ class GateJudging:
             self._loaded[path] = file, selected(file) if file.designs else ()
         return self._loaded[path]
 
+    def _keys_of(self, design: Design) -> ClaimKeys:
+        if id(design) not in self._keys:
+            self._keys[id(design)] = design, ClaimKeys(design, self._terms.version)
+        return self._keys[id(design)][1]
+
     def _recognised(self, design: Design, until: float) -> dict[str, ClaimOutcome]:
         """Claims whose content is known, with the verdict that holds of them still.
 
@@ -118,7 +125,7 @@ class GateJudging:
         """
         if not self._known:
             return {}
-        keys = ClaimKeys(design, self._terms.version)
+        keys = self._keys_of(design)
         known = {
             claim.name: (claim, self._known[key]) for claim in design.claims if (key := keys.key(claim)) in self._known
         }
@@ -159,7 +166,7 @@ class GateJudging:
             claims, doubts = self._decided(design, order)
         except EdgewrightError as error:
             return Decided(order=order, troubles=(dataclasses.replace(trouble_of(error), circuit=order.name),))
-        keys = ClaimKeys(design, self._terms.version)
+        keys = self._keys_of(design)
         outcomes = tuple(self._outcome(design, keys, result, How.JUDGED, doubts) for result in claims)
         return Decided(order=order, claims=outcomes)
 
