@@ -178,17 +178,21 @@ class Plan:
         """None when there is none now; while others are under way, there may be again."""
         if self._unopened:
             path = self._unopened.pop()
-            self._on_doing(path)
+            self._doing(path)
             return Open(path=path, limit=self.time_left)
         while self._left:
             share = self._share()
             order = dataclasses.replace(self._left.pop(), limit=share)
             if share > 0:
-                self._on_doing(f"{order.path}: {order.name}")
+                self._doing(f"{order.path}: {order.name}")
                 self._under_way += 1
                 return order
             self._one_less(order.path)
         return None
+
+    def _doing(self, what: str) -> None:
+        done = sum(count == 0 for count in self._open_orders.values())
+        self._on_doing(f"{done} of {len(self._files)} files done, at {what}")
 
     def _share(self) -> float:
         fair = self._crew * self.time_left / (len(self._left) + self._under_way)

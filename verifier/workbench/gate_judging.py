@@ -40,7 +40,7 @@ from verifier.workbench.gate_orders import Answer, Decide, Decided, GateTerms, O
 from verifier.workbench.gate_record import read_record
 from verifier.workbench.judge import NOTHING_MORE, PARTS_OF_THE_TIME, Judge, Wishes
 from verifier.workbench.rejudging import Rejudging, can_be_rejudged, stored_run
-from verifier.workbench.restrictions import restrictions
+from verifier.workbench.restrictions import IN_DOUBT, restrictions
 from verifier.workbench.selection import selected
 
 MOST_SECONDS_A_CHECK = 10.0
@@ -155,7 +155,8 @@ class GateJudging:
             for name, (claim, recorded) in known.items():
                 if name not in found and recorded.verdict in (Verdict.PROVED, Verdict.IMPOSSIBLE):
                     believed = _believed(claim, recorded)
-                    found[name] = self._outcome(design, keys, believed, How.TRUSTED, (), recorded.evidence)
+                    doubts = tuple(one.words for one in recorded.restrictions if one.subject == IN_DOUBT)
+                    found[name] = self._outcome(design, keys, believed, How.TRUSTED, doubts, recorded.evidence)
         return found
 
     # Deciding

@@ -16,6 +16,7 @@ from verifier.report.wording import worded
 
 BY_HAND, STRAPPED, FREE_RUNNING = "changes by hand", "never changes", "keeps changing for ever"
 WORDS = {InputClass.BY_HAND: BY_HAND, InputClass.STRAPPED: STRAPPED, InputClass.FREE_RUNNING: FREE_RUNNING}
+IN_DOUBT = "in doubt"
 TOGETHER = "at most one changes at a time"
 
 
@@ -35,7 +36,7 @@ def _listed(design: Design, view: View, doubts: Sequence[str]) -> Iterator[Restr
             yield Restriction(subject="given", words=worded(given.formula))
     yield from _starts(netlist)
     for doubt in doubts:
-        yield Restriction(subject="in doubt", words=doubt)
+        yield Restriction(subject=IN_DOUBT, words=doubt)
 
 
 def _of_input(pin: Input, view: View) -> Iterator[Restriction]:
