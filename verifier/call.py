@@ -48,15 +48,21 @@ Each STEP is one step; the words in it happen together:
 
 
 GATE_TOLD = """\
-PATH is a wiring file or a folder, which is searched for files that end in .wiring; hidden folders are left out.
-Only what lies in these paths is compared with the record of --against.
+A folder is searched for files that end in .wiring; hidden folders are left out.
+Only what lies in the paths is compared with the record of --against. No record
+is written where an error kept something from being judged.
 
-kinds of change, for --fail-on (commas between them; `none` for no kind):
-  newly-broken   held, and holds no more      disappeared   a recorded claim or circuit is gone
-  undecided      had an answer, has none      appeared      a claim or circuit that is not in the record
-  weakened       a new assumption, a worse measured number, or a trigger that cannot happen any more
-  strengthened   the opposite                 reworded      the claim says something else under its name
-  newly-proved   did not hold, and does now
+kinds of change; * fails unless --fail-on says otherwise (`none`: none does):
+  newly-broken *   it held, and holds no more
+  disappeared *    a recorded claim or circuit is gone
+  weakened *       a new assumption, a worse measured number, or a trigger that
+                   cannot happen any more
+  undecided        it had an answer, and has none (exit code 3 where it does not
+                   fail)
+  reworded         it says something else under the same name
+  strengthened     the opposite of weakened
+  newly-proved     it did not hold, and does now
+  appeared         a claim or circuit that is not in the record
 
 """
 
@@ -196,9 +202,9 @@ def _gate_options(parser: argparse.ArgumentParser) -> None:
     add(
         "--fail-on",
         metavar="KIND,...",
-        help="changes that end with exit code 1 (newly-broken,disappeared,weakened)",
+        help="kinds of change that end with exit code 1; see below",
     )
-    add("--processes", metavar="N", type=_processes, help="work on so many at once (as many as processors, or files)")
+    add("--processes", metavar="N", type=_processes, help="how many files or circuits to work on at once")
     add(
         "--limit", metavar="SECONDS", type=_seconds, default=600.0, help="longest time for the whole call (%(default)g)"
     )

@@ -156,6 +156,17 @@ def test_all_reports_are_written_at_once_and_json_goes_to_the_output_alone(
     assert "two_bells" in (folder / "gate.md").read_text()
 
 
+def test_the_starting_process_loads_neither_parser_nor_solver(folder: Path) -> None:
+    (folder / "specs" / "others.wiring").write_text(BELLS.replace("two_bells", "other_bells"))
+    script = (
+        "import sys; from verifier.cli import main; main(['gate', 'specs', '--processes', '2']); "
+        "print(*sorted({name.partition('.')[0] for name in sys.modules} & {'z3', 'lark', 'numpy', 'rich'}), 'loaded')"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert "2 files: 4 proved" in done.stdout
+    assert done.stdout.splitlines()[-1] == "loaded"
+
+
 # What the README shows
 
 

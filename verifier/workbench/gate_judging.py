@@ -176,9 +176,16 @@ class GateJudging:
         narrowed = dataclasses.replace(
             design, claims=tuple(claim for claim in design.claims if claim.name in order.claims)
         )
-        file = WiringFile(order.path, (narrowed,))
+        as_written = next(one for one in self._designs(order.path)[0].designs if one.name == design.name)
         try:
-            result = check(file, limit=order.limit, depth=self._terms.depth, processes=0, wishes=self._wishes)
+            result = check(
+                WiringFile(order.path, (as_written,)),  # `check` adds the claims about figures itself
+                claim=order.claims,
+                limit=order.limit,
+                depth=self._terms.depth,
+                processes=0,
+                wishes=self._wishes,
+            )
         except SourceError:
             # The whole circuit may do without its settled view; the claims that are left of it may not.
             if not _only_always_there(narrowed) or len(narrowed.claims) == len(design.claims):
