@@ -15,12 +15,13 @@ import pytest
 from oracle.random_designs import random_design
 
 import verifier
-from verifier.claims.claim import Claim, Design, WiringFile
+from verifier.claims.claim import Claim, Design
 from verifier.errors import SourceError
 from verifier.evidence.gate_outcome import Evidence, GateResult, How, Recorded, StoredRun
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
 from verifier.workbench import gate_record
 from verifier.workbench.gate_judging import _evidence
+from verifier.workbench.judge import Judge
 from verifier.workbench.rejudging import Rejudging
 
 RING = """\
@@ -235,16 +236,14 @@ def test_a_record_by_another_build_is_not_trusted(good: dict[str, Any], tmp_path
 
 
 def judged(design: Design) -> DesignResult | None:
+    """By the judge itself: the alarm of a whole call would ring in the middle of a slow test run."""
+    wishes = verifier.Wishes(witnesses=True, certificates=True)
     try:
-        (result,) = verifier.check(
-            WiringFile(design.file, (design,)),
-            processes=0,
-            limit=2.0,
-            wishes=verifier.Wishes(witnesses=True, certificates=True),
-        ).designs
+        judge = Judge(design, limit_seconds=20.0, depth=None, wishes=wishes)
     except SourceError:
         return None
-    return result
+    claims = tuple(judge.judge(claim, 5.0) for claim in judge.design.claims)
+    return DesignResult(design=judge.design, claims=claims, assumes=())
 
 
 def as_recorded(claim: Claim, result: ClaimResult, evidence: Evidence) -> Recorded:
