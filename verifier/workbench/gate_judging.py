@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from verifier.claims.asked_number import Growing, asked_bound, growing
 from verifier.claims.claim import Claim, ClaimKind, Design, View, WiringFile
@@ -123,41 +123,49 @@ class GateJudging:
 
         Raises SourceError when nothing is permitted, so that every proof would be empty.
         """
-        if not self._known:
-            return {}
         keys = self._keys_of(design)
-        known = {
-            claim.name: (claim, self._known[key]) for claim in design.claims if (key := keys.key(claim)) in self._known
-        }
+        known = {claim.name: self._known[key] for claim in design.claims if (key := keys.key(claim)) in self._known}
+        found = self._judged_again(design, known, until) if known else {}
+        if self._trusted:
+            for claim in design.claims:
+                if claim.name in known and claim.name not in found:
+                    found |= self._believed(design, claim, known[claim.name])
+        return found
+
+    def _judged_again(self, design: Design, known: Mapping[str, Recorded], until: float) -> dict[str, ClaimOutcome]:
+        """Those of the known claims whose evidence holds."""
+        again = [
+            claim
+            for claim in design.claims
+            if claim.name in known and can_be_rejudged(design, claim, known[claim.name])
+        ]
+        if not again or time.monotonic() >= until:
+            return {}
+        judge = Judge(
+            dataclasses.replace(design, claims=tuple(again)),
+            limit_seconds=max(until - time.monotonic(), 0.1) / PARTS_OF_THE_TIME,
+            depth=self._terms.depth,
+        )  # refuses a circuit under whose givens everything is proved
+        keys, rejudging = self._keys_of(design), Rejudging(design, MOST_SECONDS_A_CHECK)
         found: dict[str, ClaimOutcome] = {}
-        again = [claim for claim, recorded in known.values() if can_be_rejudged(design, claim, recorded)]
-        doubts: tuple[str, ...] = ()
-        if again and time.monotonic() < until:
-            judge = Judge(
-                dataclasses.replace(design, claims=tuple(again)),
-                limit_seconds=max(until - time.monotonic(), 0.1) / PARTS_OF_THE_TIME,
-                depth=self._terms.depth,
-            )  # refuses a circuit under whose givens everything is proved
-            again = [claim for claim in again if claim in judge.design.claims]
-            doubts = judge.doubts
-        rejudging = Rejudging(design, MOST_SECONDS_A_CHECK)
-        for claim in again:
+        for claim in judge.design.claims:
             if time.monotonic() >= until:
                 break
-            started = time.monotonic()
-            result = rejudging.result(claim, known[claim.name][1])
+            started, recorded = time.monotonic(), known[claim.name]
+            result = rejudging.result(claim, recorded)
             if result is not None:
                 result = dataclasses.replace(result, seconds=time.monotonic() - started)
-                found[claim.name] = self._outcome(
-                    design, keys, result, How.REJUDGED, doubts, known[claim.name][1].evidence
-                )
-        if self._trusted:
-            for name, (claim, recorded) in known.items():
-                if name not in found and recorded.verdict in (Verdict.PROVED, Verdict.IMPOSSIBLE):
-                    believed = _believed(claim, recorded)
-                    doubts = tuple(one.words for one in recorded.restrictions if one.subject == IN_DOUBT)
-                    found[name] = self._outcome(design, keys, believed, How.TRUSTED, doubts, recorded.evidence)
+                found[claim.name] = self._outcome(design, keys, result, How.REJUDGED, judge.doubts, recorded.evidence)
         return found
+
+    def _believed(self, design: Design, claim: Claim, recorded: Recorded) -> dict[str, ClaimOutcome]:
+        """A proof taken from the record; nothing where the record has none."""
+        if recorded.verdict not in (Verdict.PROVED, Verdict.IMPOSSIBLE):
+            return {}
+        doubts = tuple(one.words for one in recorded.restrictions if one.subject == IN_DOUBT)
+        result = _as_recorded(claim, recorded)
+        keys = self._keys_of(design)
+        return {claim.name: self._outcome(design, keys, result, How.TRUSTED, doubts, recorded.evidence)}
 
     # Deciding
 
@@ -262,7 +270,7 @@ def _stub(claim: Claim) -> ClaimResult:
     return ClaimResult(claim=claim, verdict=Verdict.UNDECIDED, engine="none", seconds=0.0, reason=OUT_OF_TIME)
 
 
-def _believed(claim: Claim, recorded: Recorded) -> ClaimResult:
+def _as_recorded(claim: Claim, recorded: Recorded) -> ClaimResult:
     number = recorded.measured
     measured = None
     if number is not None:
