@@ -68,8 +68,9 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--processes", nargs="+", default=["1", "2"])
+    parser.add_argument("--only", nargs="+", default=[""], help="files whose names hold one of these words")
     wanted = parser.parse_args()
-    files = {path: is_timed(path) for path in SHELF}
+    files = {path: is_timed(path) for path in SHELF if any(word in path for word in wanted.only)}
     table = [
         "| what | files | first | again | times less | again, trusting | times less | record, KiB |",
         "|---|---|---|---|---|---|---|---|",
@@ -79,8 +80,10 @@ def main() -> None:
         for name, chosen in (
             ("without timed files", [path for path, has_time in files.items() if not has_time]),
             ("timed files alone", [path for path, has_time in files.items() if has_time]),
-            ("whole shelf", SHELF),
+            ("all of them", list(files)),
         ):
+            if not chosen:
+                continue
             for processes in wanted.processes:
                 told = f"{name}, {processes} process{'es' if processes != '1' else ''}"
                 table.append(row(told, chosen, folder, ["--processes", processes]))
