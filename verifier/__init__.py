@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from verifier.claims.run import Run
     from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
     from verifier.evidence.explanation import Explanation
+    from verifier.evidence.gate_outcome import GateResult
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
     from verifier.workbench.campaign import faults
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     from verifier.workbench.checking import check, check_design
     from verifier.workbench.equality import equal
     from verifier.workbench.explaining import explain
+    from verifier.workbench.gate import gate
+    from verifier.workbench.gate_orders import GateTerms
     from verifier.workbench.judge import Wishes
     from verifier.workbench.sequence import play_words
 
@@ -40,6 +43,8 @@ _HOME = {
     "EdgewrightError": "verifier.errors",
     "Explanation": "verifier.evidence.explanation",
     "FileResult": "verifier.evidence.verdict",
+    "GateResult": "verifier.evidence.gate_outcome",
+    "GateTerms": "verifier.workbench.gate_orders",
     "InternalDisagreement": "verifier.errors",
     "Run": "verifier.claims.run",
     "SourceError": "verifier.errors",
@@ -52,6 +57,7 @@ _HOME = {
     "equal": "verifier.workbench.equality",
     "explain": "verifier.workbench.explaining",
     "faults": "verifier.workbench.campaign",
+    "gate": "verifier.workbench.gate",
     "load": "verifier.language",
     "play_words": "verifier.workbench.sequence",
     "recheck_saved": "verifier.workbench.certificates",
@@ -69,6 +75,8 @@ __all__ = [
     "EdgewrightError",
     "Explanation",
     "FileResult",
+    "GateResult",
+    "GateTerms",
     "InternalDisagreement",
     "Run",
     "SourceError",
@@ -81,6 +89,7 @@ __all__ = [
     "equal",
     "explain",
     "faults",
+    "gate",
     "load",
     "play_words",
     "recheck_saved",

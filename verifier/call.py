@@ -66,7 +66,26 @@ At the board:
   --then "probe agree: high"             the same for a meter reading
 """
 
-TAKES_MORE = {"check": "files", "compare": "files", "recheck": "files", "run": "steps"}
+GATE_TOLD = """\
+A folder is searched for files that end in .wiring; hidden folders are left out.
+Only what lies in the paths is compared with the record of --against. No record
+is written where an error kept something from being judged.
+
+kinds of change; * fails unless --fail-on says otherwise (`none`: none does):
+  newly-broken *   it held, and holds no more
+  disappeared *    a recorded claim or circuit is gone
+  weakened *       a new assumption, a worse measured number, or a trigger that
+                   cannot happen any more
+  undecided        it had an answer, and has none (exit code 3 where it does not
+                   fail)
+  reworded         it says something else under the same name
+  strengthened     the opposite of weakened
+  newly-proved     it did not hold, and does now
+  appeared         a claim or circuit that is not in the record
+
+"""
+
+TAKES_MORE = {"check": "files", "compare": "files", "gate": "paths", "recheck": "files", "run": "steps"}
 """Commands that take any number of arguments, and where these go."""
 
 
@@ -117,6 +136,7 @@ def parser() -> argparse.ArgumentParser:
         ),
         "faults": (_faults_options, "what would the claims notice if the circuit were miswired?", FAULTS_TOLD + "\n"),
         "explain": (_explain_options, "why does a claim have the verdict it has?", EXPLAIN_TOLD + "\n"),
+        "gate": (_gate_options, "judge every file below some paths, and compare with an earlier revision", GATE_TOLD),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
@@ -245,6 +265,32 @@ def _recheck_options(parser: argparse.ArgumentParser) -> None:
     add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one check (%(default)g)")
 
 
+def _gate_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("paths", metavar="PATH", nargs="+", help="wiring file, or folder to search")
+    add("--against", metavar="FILE", help="compare with this record; what it can prove again is judged, not searched")
+    add("--record", metavar="FILE", help="write verdicts, proofs and runs there")
+    add(
+        "--trust-unchanged",
+        action="store_true",
+        help="take proofs without a certificate (timed ones) from the record where the circuit is unchanged",
+    )
+    add(
+        "--fail-on",
+        metavar="KIND,...",
+        help="kinds of change that end with exit code 1; see below",
+    )
+    add("--processes", metavar="N", type=_processes, help="how many files or circuits to work on at once")
+    add(
+        "--limit", metavar="SECONDS", type=_seconds, default=600.0, help="longest time for the whole call (%(default)g)"
+    )
+    add("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
+    add("--junit", metavar="PATH", help="write a JUnit report there")
+    add("--sarif", metavar="PATH", help="write a SARIF 2.1.0 report there")
+    add("--markdown", metavar="PATH", help="write a summary for a pull request there")
+    add("--quiet", action="store_true", help="print no runs")
+
+
 def _run_options(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("file", metavar="FILE", help="wiring file")
@@ -301,6 +347,12 @@ def _seconds(text: str) -> float:
     if not 0 < seconds < float("inf"):
         raise argparse.ArgumentTypeError("a time limit is a number of seconds above 0")
     return seconds
+
+
+def _processes(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError("a number of processes is a whole number from 1 to 256")
+    return int(text)
 
 
 def _count(text: str) -> int:

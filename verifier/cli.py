@@ -27,6 +27,7 @@ COMMANDS = {
     "equal": "equal:run",
     "faults": "faults:run",
     "explain": "explain:run",
+    "gate": "gate:run",
     "recheck": "recheck:run",
     "run": "run:run",
 }

@@ -53,8 +53,10 @@ class DelayJudge:
         limit_seconds: float,
         depth: int | None,
         on_progress: Callable[[int], None] | None = None,
+        witnesses: bool = False,
     ) -> None:
-        """`limit_seconds` is for finding out what is permitted at all.
+        """`limit_seconds` is for finding out what is permitted at all; with `witnesses`, the run that shows the trigger
+        of a proved claim is kept.
 
         Raises SourceError when something in the circuit has no delay or no timing, or when nothing is permitted.
         """
@@ -63,6 +65,7 @@ class DelayJudge:
         self._timed = view is View.TIMED
         self._depth = depth
         self._on_progress = on_progress
+        self._witnesses = witnesses
         self._model = DelayedModel(self.design, timed=self._timed)
         self._model.refuse()
         self.doubts: tuple[str, ...] = ()
@@ -229,9 +232,11 @@ class DelayJudge:
         if result.verdict is not Verdict.PROVED:
             happens = Trigger.HAPPENS if result.verdict is Verdict.BROKEN else Trigger.OPEN
             return dataclasses.replace(result, trigger=happens)
-        match self._verdict(shown).verdict:
+        happening = self._verdict(shown)
+        match happening.verdict:
             case Verdict.SHOWN:
-                return dataclasses.replace(result, trigger=Trigger.HAPPENS)
+                witness = happening.run if self._witnesses else None
+                return dataclasses.replace(result, trigger=Trigger.HAPPENS, witness=witness)
             case Verdict.IMPOSSIBLE:
                 return dataclasses.replace(result, trigger=Trigger.NEVER, empty=True)
             case _:

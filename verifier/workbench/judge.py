@@ -113,7 +113,12 @@ class Judge:
 
         if view not in self._delayed:
             self._delayed[view] = DelayJudge(
-                self.design, view, limit_seconds=self._limit_seconds, depth=self._depth, on_progress=self._on_depth
+                self.design,
+                view,
+                limit_seconds=self._limit_seconds,
+                depth=self._depth,
+                on_progress=self._on_depth,
+                witnesses=self._wishes.witnesses,
             )
         return self._delayed[view]
 

@@ -76,6 +76,7 @@ def _end_with_the_starter(orders: Connection) -> None:
 
 
 def limit_memory(size: int) -> None:
+    """No more than so many bytes for this process from now on, where the system knows such limits."""
     try:
         import resource
     except ImportError:  # not every system has it
