@@ -194,8 +194,9 @@ class FaultsPage:
         notes.append("one fault at a time, in the settled view")
         notes.append("faults that nothing can tell apart are judged once and counted each")
         return [
-            line(Piece("rests on", Tone.HEADING)),
+            line(Piece("These outcomes rest on:", Tone.HEADING)),
             *(row for note in notes for row in paragraph(note, width=self._width, first="  - ", then="    ")),
+            line(),
             *paragraph(CAUTION, width=self._width, tone=Tone.QUIET),
         ]
 
