@@ -23,6 +23,7 @@ from verifier.workbench import fault_judge, fault_processes
 from verifier.workbench.executors import Answer, InThisProcess
 from verifier.workbench.fault_judge import Batch
 from verifier.workbench.fault_processes import WorkerProcesses
+from verifier.workbench.spoken_to import SpokenTo
 
 BOARD = TWO_BELLS.replace("two_bells", "more_bells").replace(
     "    high_bell =", "    must rings: high_key only when high_bell or low_key\n    high_bell ="
@@ -62,9 +63,10 @@ def test_a_worker_that_is_killed_mid_way_loses_nothing(monkeypatch: pytest.Monke
     started: list[subprocess.Popen[bytes]] = []
     fresh = fault_processes.fresh_interpreter
 
-    def noted(*arguments: str | int) -> subprocess.Popen[bytes]:
-        started.append(fresh(*arguments))  # type: ignore[arg-type]
-        return started[-1]
+    def noted(program: str) -> SpokenTo:
+        spoken_to = fresh(program)
+        started.append(spoken_to.process)
+        return spoken_to
 
     monkeypatch.setattr(fault_processes, "fresh_interpreter", noted)
     answers = WorkerProcesses(2).answers(batches)

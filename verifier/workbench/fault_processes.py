@@ -7,21 +7,21 @@ undecided.
 
 from __future__ import annotations
 
-import os
 import signal
 import subprocess
 import time
 from collections import deque
 from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
-from multiprocessing.connection import Connection, wait
+from multiprocessing.connection import wait
 
 from verifier.errors import CallError, InternalDisagreement
 from verifier.evidence.fault_outcome import FaultOutcome
 from verifier.workbench.executors import Answer
 from verifier.workbench.fault_judge import Batch, gone
 from verifier.workbench.fault_worker import Word
-from verifier.workbench.worker_pool import fresh_interpreter, memory_bytes, uninterrupted
+from verifier.workbench.spoken_to import fresh_interpreter
+from verifier.workbench.worker_pool import memory_bytes, uninterrupted
 
 PATIENCE_SECONDS = 10.0
 """How long beyond the limit of a fault a worker may be silent: starting, and finishing what cannot be broken off."""
@@ -136,15 +136,8 @@ class _Worker:
         self.is_over = False
         self._memory = memory
         self._heard_at = time.monotonic()
-        theirs, orders = os.pipe()
-        answers, also_theirs = os.pipe()
-        self._orders = Connection(orders, readable=False)
-        self.answers = Connection(answers, writable=False)
-        try:
-            self._process = fresh_interpreter(_PROGRAM, theirs, also_theirs)
-        finally:
-            os.close(theirs)
-            os.close(also_theirs)
+        spoken_to = fresh_interpreter(_PROGRAM)
+        self._process, self._orders, self.answers = spoken_to.process, spoken_to.orders, spoken_to.answers
 
     @property
     def process_id(self) -> int:

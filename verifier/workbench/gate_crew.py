@@ -7,15 +7,15 @@ one takes its place. When something is raised, none is left behind.
 from __future__ import annotations
 
 import contextlib
-import os
 import subprocess
 import time
-from multiprocessing.connection import Connection, wait
+from multiprocessing.connection import wait
 
 from verifier.evidence.gate_outcome import Trouble, TroubleKind
 from verifier.workbench.gate import Plan
 from verifier.workbench.gate_orders import Answer, GateTerms, Order, answer_with
-from verifier.workbench.worker_pool import fresh_interpreter, memory_bytes, uninterrupted
+from verifier.workbench.spoken_to import fresh_interpreter
+from verifier.workbench.worker_pool import memory_bytes, uninterrupted
 
 GRACE_SECONDS = 3.0
 """How long after the end of its time an order is waited for: a process starts up within it."""
@@ -62,15 +62,8 @@ class _Hand:
         self.order: Order | None = None
         self.is_gone = False
         self._until = 0.0
-        theirs, orders = os.pipe()
-        answers, also_theirs = os.pipe()
-        self._orders = Connection(orders, readable=False)
-        self.answers = Connection(answers, writable=False)
-        try:
-            self._process = fresh_interpreter(_PROGRAM, theirs, also_theirs)
-        finally:
-            os.close(theirs)
-            os.close(also_theirs)
+        spoken_to = fresh_interpreter(_PROGRAM)
+        self._process, self._orders, self.answers = spoken_to.process, spoken_to.orders, spoken_to.answers
         self._send((terms, memory))
 
     @property

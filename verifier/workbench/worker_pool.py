@@ -1,9 +1,7 @@
 """Claims judged in processes of their own, so many side by side at most, each within its share of the time left.
 
-Every worker is a fresh interpreter, neither forked (this process may have threads, and solvers that do not survive a
-fork) nor spawned by way of the caller's own main module (which may be a script that would run again). It gets one job
-through a pipe. Whatever becomes of it, the claim gets a result: a worker that dies, runs out of memory or out of time
-leaves it undecided, with the reason.
+Every worker is a fresh interpreter that gets one job through a pipe. Whatever becomes of it, the claim gets a result: a
+worker that dies, runs out of memory or out of time leaves it undecided, with the reason.
 """
 
 from __future__ import annotations
@@ -11,19 +9,19 @@ from __future__ import annotations
 import os
 import signal
 import subprocess
-import sys
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from multiprocessing.connection import Connection, wait
+from multiprocessing.connection import wait
 
 from verifier.errors import InternalDisagreement
 from verifier.evidence.verdict import ClaimResult, Verdict
 from verifier.workbench.judge import OnDepth
 from verifier.workbench.open_claims import OpenClaim, Terms
+from verifier.workbench.spoken_to import fresh_interpreter
 from verifier.workbench.worker import Job, News
 
 MOST_MEMORY_BYTES = 4 * 2**30
@@ -127,15 +125,8 @@ class _Worker:
         self.result: ClaimResult | None = None
         self._started = time.monotonic()
         self.share = share
-        theirs, orders = os.pipe()
-        answers, also_theirs = os.pipe()
-        self._orders = Connection(orders, readable=False)
-        self.answers = Connection(answers, writable=False)
-        try:
-            self._process = fresh_interpreter(_PROGRAM, theirs, also_theirs)
-        finally:
-            os.close(theirs)
-            os.close(also_theirs)
+        spoken_to = fresh_interpreter(_PROGRAM)
+        self._process, self._orders, self.answers = spoken_to.process, spoken_to.orders, spoken_to.answers
         self._send(terms)
 
     @property
@@ -211,20 +202,3 @@ def memory_bytes() -> int:
     except (AttributeError, OSError, ValueError):  # not every system tells
         return MOST_MEMORY_BYTES
     return min(MOST_MEMORY_BYTES, machine // 3)
-
-
-def fresh_interpreter(program: str, reading: int, writing: int) -> subprocess.Popen[bytes]:
-    """A process that runs the program, its arguments the two file descriptors it talks through.
-
-    In a process group of its own, so that a Ctrl-C at the terminal reaches the calling process alone.
-    """
-    path = os.pathsep.join(entry or os.getcwd() for entry in sys.path)
-    return subprocess.Popen(
-        [sys.executable, "-c", program, str(reading), str(writing)],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        pass_fds=(reading, writing),
-        process_group=0,
-        env={**os.environ, "PYTHONPATH": path},
-    )
