@@ -8,9 +8,9 @@ nets, the events of the step, and the monitors of those claims and givens that l
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from verifier.circuit.netlist import NetId
+from verifier.circuit.netlist import InputClass, NetId, Netlist
 from verifier.claims.claim import Claim, Design, Given, View
 from verifier.claims.formula import Always, Formula
 from verifier.claims.monitors import Monitor, UnsupportedFormula
@@ -49,7 +49,7 @@ class HandPlayed:
 
 def hand_played(design: Design) -> HandPlayed:
     """Builds the frame in a graph of its own."""
-    graph, netlist = BitGraph(), design.netlist
+    graph, netlist = BitGraph(), _with_free_inputs(design.netlist)
     choices: list[Literal] = []
     memories: dict[Literal, Literal] = {}
 
@@ -101,6 +101,12 @@ def hand_played(design: Design) -> HandPlayed:
         givens={name: literal for name, literal in givens.items() if literal is not None},
         approximate=logic.approximate,
     )
+
+
+def _with_free_inputs(netlist: Netlist) -> Netlist:
+    """The step logic leaves out what the classes of the inputs exclude; a hand excludes nothing."""
+    inputs = tuple(replace(pin, input_class=InputClass.FREE) for pin in netlist.inputs)
+    return replace(netlist, inputs=inputs, inputs_may_change_together=True)
 
 
 def _is_followed(claim: Claim) -> bool:
