@@ -160,6 +160,11 @@ def _check_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--certificates", metavar="FOLDER", help="write one file there for each proof")
     parser.add_argument("--show", action="store_true", help="print the run of each shown claim as well")
     parser.add_argument("--quiet", action="store_true", help="print no runs, only verdicts")
+    _drawing_options(parser)
+
+
+def _drawing_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--waves", action="store_true", help="draw runs as timing diagrams, not as tables")
 
 
 def _recheck_options(parser: argparse.ArgumentParser) -> None:
@@ -183,6 +188,7 @@ def _run_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="value of an input or a net at power-up (may be given again)",
     )
+    _drawing_options(parser)
 
 
 def _view(text: str) -> View:

@@ -14,6 +14,7 @@ from verifier.commands.common import (
     loaded,
     put_record,
     refuse_unwritable,
+    style_of,
     tell,
     time_left,
     writer_of,
@@ -50,7 +51,8 @@ def run_compare(call: argparse.Namespace) -> int:
 def _check_page(call: argparse.Namespace, writer: Writer, live: LiveLine) -> Page:
     from verifier.report.check_page import CheckPage, Runs
 
-    return CheckPage(writer, live, Runs(broken=not call.quiet, shown=call.show, witnesses=call.witness))
+    style = style_of(call)
+    return CheckPage(writer, live, Runs(broken=not call.quiet, shown=call.show, witnesses=call.witness, style=style))
 
 
 def _wishes(call: argparse.Namespace) -> Wishes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import time
 from collections.abc import Sequence
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from verifier.errors import Diagnostic
     from verifier.evidence.verdict import DesignResult
     from verifier.report.records import Record
+    from verifier.report.waves import RunStyle
     from verifier.report.writer import Writer
 
 
@@ -94,6 +96,13 @@ def writer_of(json_path: str | None) -> Writer:
     from verifier.report.writer import SilentWriter, writer_for
 
     return SilentWriter() if json_path == "-" else writer_for(sys.stdout)
+
+
+def style_of(call: argparse.Namespace) -> RunStyle:
+    """How runs are to be shown on standard output."""
+    from verifier.report.waves import run_style
+
+    return run_style(call.waves, sys.stdout.encoding, os.environ)
 
 
 def refuse_unwritable(json_path: str | None) -> None:

@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from verifier.commands.common import ExitCode, loaded, put_record, refuse_unwritable, writer_of
+from verifier.commands.common import ExitCode, loaded, put_record, refuse_unwritable, style_of, writer_of
 from verifier.errors import CallError
 
 
@@ -25,7 +25,7 @@ def run(call: argparse.Namespace) -> int:
     played = verifier.play_words(design, _steps(call), call.start)
     signals = shown_signals(design.netlist, further=nets)
     writer = writer_of(call.json)
-    writer.write(played_lines(design, played.run, signals, played.notes, width=writer.width))
+    writer.write(played_lines(design, played.run, signals, played.notes, width=writer.width, style=style_of(call)))
     if call.json is not None:
         further = {"notes": played.notes, "broken_givens": played.broken_givens}
         put_record(run_record(verifier.__version__, design, played.run, signals, **further), call.json)

@@ -21,17 +21,19 @@ from verifier.report.verdicts import (
     summary_lines,
     witness_lines,
 )
+from verifier.report.waves import RunStyle
 from verifier.report.writer import Writer
 
 
 @dataclass(frozen=True, kw_only=True)
 class Runs:
-    """Which runs the page prints."""
+    """Which runs the page prints, and how."""
 
     broken: bool = True
     shown: bool = False
     witnesses: bool = False
     """Also says of each `must` whether its trigger can happen."""
+    style: RunStyle = RunStyle.TABLE
 
 
 DEFAULT_RUNS = Runs()
@@ -45,6 +47,7 @@ class CheckPage:
         self._live = live
         self._with_runs = {Verdict.BROKEN: runs.broken, Verdict.SHOWN: runs.shown}
         self._with_witnesses = runs.witnesses
+        self._style = runs.style
         self._announced: set[tuple[int, str]] = set()
         self._order: list[tuple[Design, Claim]] = []
         """Every claim in the order of the file."""
@@ -94,13 +97,13 @@ class CheckPage:
             unjudged = [not_judged_line(unprinted, name_width=_name_width(design))]
             self._print_next(design, unjudged if known is None else self._lines(design, known))
         self._print([line()])
+        width = self._writer.width
         for result in results:
             for claim in result.claims:
                 if self._shows_run(claim):
-                    self._print([*run_lines(result.design, claim, width=self._writer.width), line()])
+                    self._print([*run_lines(result.design, claim, width=width, style=self._style), line()])
                 if claim.witness is not None:
-                    self._print([*witness_lines(result.design, claim, width=self._writer.width), line()])
-        width = self._writer.width
+                    self._print([*witness_lines(result.design, claim, width=width, style=self._style), line()])
         self._print([*summary_lines(results, refused, width=width), line(), *footer_lines(results, width=width)])
 
     def _shows_run(self, result: ClaimResult) -> bool:

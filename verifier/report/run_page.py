@@ -1,4 +1,4 @@
-"""The page that `run` prints: the played steps as a table, with what else could have happened noted below each row."""
+"""The page that `run` prints: the played steps, with what else could have happened noted below each."""
 
 from __future__ import annotations
 
@@ -8,15 +8,23 @@ from verifier.claims.claim import Design, View
 from verifier.claims.run import Run
 from verifier.report.pieces import Line, line
 from verifier.report.signals import Shown
-from verifier.report.table import Notes, run_table
+from verifier.report.table import Notes
 from verifier.report.verdicts import circuit_heading
+from verifier.report.waves import RunStyle, shown_run
 
 
 def played_lines(
-    design: Design, run: Run, signals: Sequence[Shown], notes: Notes, *, width: int, view: View = View.SETTLED
+    design: Design,
+    run: Run,
+    signals: Sequence[Shown],
+    notes: Notes,
+    *,
+    width: int,
+    view: View = View.SETTLED,
+    style: RunStyle = RunStyle.TABLE,
 ) -> list[Line]:
     return [
         circuit_heading(design),
         line(),
-        *run_table(design.netlist, run, signals, width=width, notes=notes, view=view),
+        *shown_run(design.netlist, run, signals, style=style, width=width, notes=notes, view=view),
     ]

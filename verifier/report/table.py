@@ -36,12 +36,12 @@ from dataclasses import dataclass, replace
 from verifier.circuit.netlist import Netlist
 from verifier.claims.claim import View
 from verifier.claims.run import Run
-from verifier.report.doing import KEEP_TOGETHER, doing, going_back
-from verifier.report.moves import instants_with_moves, moves_told
+from verifier.report.deeds import deeds, for_ever, heading_of
+from verifier.report.doing import KEEP_TOGETHER
+from verifier.report.moves import instants_with_moves
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph, wrapped
 from verifier.report.signals import Shown
 
-WHAT_TO_DO, WHAT_HAPPENS = "what to do", "what happens"
 GAP = "  "
 INDENT = "    "
 LOOP_INDENT, LOOP_END = "  | ", "  '-> "
@@ -96,13 +96,13 @@ def run_table(
 ) -> list[Line]:
     """The whole run, in as many blocks of columns as `width` asks for."""
     shown = list(range(len(run))) if view is View.SETTLED else instants_with_moves(run)
-    deeds = _deeds(netlist, run, view, asides=notes is None)
+    told = deeds(netlist, run, view, asides=notes is None)
     numbers = range(len(run)) if run.times is None else run.times
     noted = notes or [()] * len(run)
     rows = [
         Row(
             number=str(numbers[index]),
-            deed=clean(deeds[index]),
+            deed=clean(told[index]),
             indent=LOOP_INDENT if _in_loop(run, index) else INDENT,
             notes=noted[index],
         )
@@ -112,8 +112,9 @@ def run_table(
     number_width = max(len(number), *(len(row.number) for row in rows))
     room = width - len(INDENT) - number_width - len(GAP)
     columns = [_column(signal, run, shown, room) for signal in signals]
-    deed = WHAT_TO_DO if view is View.SETTLED else WHAT_HAPPENS
+    deed = heading_of(view)
     widest = DOING_WIDEST if view is View.SETTLED else HAPPENING_WIDEST
+    widest = widest if columns else room
     deed_width = _deed_width(rows, deed, widest, room - sum(column.width + len(GAP) for column in columns))
     layout = Layout(number=number, deed=deed, number_width=number_width, deed_width=deed_width)
     lines: list[Line] = []
@@ -124,25 +125,15 @@ def run_table(
     return lines
 
 
-def _deeds(netlist: Netlist, run: Run, view: View, *, asides: bool) -> list[str]:
-    if view is View.SETTLED:
-        return [doing(netlist, run, index, asides=asides) for index in range(len(run))]
-    return moves_told(netlist, run)
-
-
 def _in_loop(run: Run, index: int) -> bool:
     return run.loop_from is not None and index >= run.loop_from
 
 
 def _loop_end(netlist: Netlist, run: Run, width: int) -> list[Line]:
     """How the run goes on for ever; nothing when it ends."""
-    if run.loop_from is None:
+    text = for_ever(netlist, run)
+    if not text:
         return []
-    first, last = run.loop_from, len(run) - 1
-    steps = f"step {first}" if first == last else f"steps {first} to {last}"
-    back = clean(going_back(netlist, run)).replace(KEEP_TOGETHER, " ")
-    same = first > 0 and back == doing(netlist, run, first, asides=False)
-    text = f"then {steps} again, for ever" if same else f"then {back}: that is step {first} again; so on for ever"
     return paragraph(text, width=width, first=LOOP_END, then=" " * len(LOOP_END), tone=Tone.CHANGED)
 
 

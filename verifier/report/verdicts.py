@@ -21,7 +21,8 @@ from verifier.report.changes import moment
 from verifier.report.measured import amount, text_at, tightest
 from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
 from verifier.report.signals import shown_signals
-from verifier.report.table import run_table
+from verifier.report.wave_layout import Mark
+from verifier.report.waves import RunStyle, shown_run
 from verifier.report.wording import worded
 
 CAUTION = (
@@ -104,7 +105,7 @@ def not_judged_line(claim: Claim, *, name_width: int) -> Line:
     return line("  ", verdict, "  ", clean(claim.name).ljust(name_width), told)
 
 
-def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
+def run_lines(design: Design, result: ClaimResult, *, width: int, style: RunStyle = RunStyle.TABLE) -> list[Line]:
     """The run that breaks or shows a claim: title, claim, table, what happened, and how the parts powered up.
 
     For a proved claim with a `?`, the run that breaks the next number.
@@ -125,10 +126,10 @@ def run_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
         told = text_at(told, measured.beyond)
     lines = paragraph(title, width=width, then="  ", tone=Tone.HEADING)
     lines += paragraph(told, width=width, first="  ", then="      ", tone=Tone.QUIET)
-    return lines + _told_run(design, claim, run, (word.value, TONES[word]), width=width)
+    return lines + _told_run(design, claim, run, (word.value, TONES[word]), width=width, style=style)
 
 
-def witness_lines(design: Design, result: ClaimResult, *, width: int) -> list[Line]:
+def witness_lines(design: Design, result: ClaimResult, *, width: int, style: RunStyle = RunStyle.TABLE) -> list[Line]:
     """The run that shows that the trigger of a claim can happen."""
     claim = trigger_claim(result.claim)
     if result.witness is None or claim is None:
@@ -136,15 +137,19 @@ def witness_lines(design: Design, result: ClaimResult, *, width: int) -> list[Li
     title = f"{clean(design.name)}: the trigger of {clean(claim.name)} can happen{in_view(claim.view)}"
     lines = [line(Piece(title, Tone.HEADING))]
     lines += paragraph(clean(worded(claim.formula)), width=width, first="  ", then="      ", tone=Tone.QUIET)
-    return lines + _told_run(design, claim, result.witness, ("it happens", Tone.GOOD), width=width)
+    return lines + _told_run(design, claim, result.witness, ("it happens", Tone.GOOD), width=width, style=style)
 
 
-def _told_run(design: Design, claim: Claim, run: Run, told: tuple[str, Tone], *, width: int) -> list[Line]:
-    """Table, what happened, and how the parts powered up."""
+def _told_run(
+    design: Design, claim: Claim, run: Run, told: tuple[str, Tone], *, width: int, style: RunStyle
+) -> list[Line]:
+    """Table or diagram, what happened, and how the parts powered up."""
     word, tone = told
     signals = shown_signals(design.netlist, claim)
     place = f" at {moment(run, len(run) - 1)}" if run.loop_from is None else ""
-    lines = [line(), *run_table(design.netlist, run, signals, width=width, view=claim.view), line()]
+    marks = [Mark(instant=len(run) - 1, text=word + place)] if run.loop_from is None else []
+    shown = shown_run(design.netlist, run, signals, style=style, width=width, view=claim.view, marks=marks)
+    lines = [line(), *shown, line()]
     happened = f"{word}{place}: {clean(what_happened(claim, run, design.netlist))}"
     lines += paragraph(happened, width=width, first="    ", then="    ", tone=tone)
     return lines + power_up_lines(design, run, claim_shows={signal.name for signal in signals}, width=width)
