@@ -121,7 +121,7 @@ def run_lines(design: Design, result: ClaimResult, *, width: int, style: RunStyl
         title += in_view(claim.view)
     if run is None:
         return []
-    told = _as_claimed(claim)
+    told = as_claimed(claim)
     if measured is not None and measured.beyond is not None and not measured.of:
         told = text_at(told, measured.beyond)
     lines = paragraph(title, width=width, then="  ", tone=Tone.HEADING)
@@ -155,7 +155,8 @@ def _told_run(
     return lines + power_up_lines(design, run, claim_shows={signal.name for signal in signals}, width=width)
 
 
-def _as_claimed(claim: Claim) -> str:
+def as_claimed(claim: Claim) -> str:
+    """The kind of the claim and its text; for `settles`, what that means in its view."""
     if claim.kind is ClaimKind.ALWAYS_THERE:
         return (
             f"always there: {ALWAYS_SETTLES[claim.view] if isinstance(claim.formula, Settles) else clean(claim.text)}"

@@ -1,0 +1,56 @@
+"""Everything a page is made of, gathered before any markup is written. Plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from verifier.claims.claim import Design
+from verifier.evidence.verdict import DesignResult
+from verifier.report.page.machine import Machine
+
+ClaimKey = tuple[str, str, str]
+"""File and name of a circuit, name of a claim."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proof:
+    """What a proof rests on, in words."""
+
+    sentences: tuple[str, ...]
+    """The invariant, one sentence for each of its parts; empty: none is needed."""
+    notes: tuple[str, ...] = ()
+    """What else was found about it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SweepPoint:
+    given: int
+    value: int | None
+    """None: no number was proved at this given."""
+    told: str
+    """The same in words."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sweep:
+    """Tightest numbers against a given that was varied."""
+
+    circuit: str
+    claim: str
+    given: str
+    unit: str
+    value_unit: str
+    points: tuple[SweepPoint, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Content:
+    version: str
+    path: str
+    results: Sequence[DesignResult]
+    refused: Sequence[Design] = ()
+    machines: Mapping[tuple[str, str], Machine] = field(default_factory=dict)
+    """By file and name of the circuit; circuits without one cannot be tried."""
+    proofs: Mapping[ClaimKey, Proof] = field(default_factory=dict)
+    sweeps: Sequence[Sweep] = ()
