@@ -188,11 +188,13 @@ class _Drawing:
             Gap.NO_TIME: f"{self._shapes.no_time * 2} no time passes: several moves in one ns, in their order",
             Gap.NOT_TO_SCALE: f"{self._shapes.cut} not to scale",
         }
-        texts = [text for gap, text in said.items() if gap in self._diagram.gaps]
-        if not texts:
-            return []
         margin = INDENT + " " * self._names + GAP
-        return paragraph("; ".join(texts), width=self._width, first=margin, then=margin, tone=Tone.QUIET)
+        return [
+            row
+            for gap, text in said.items()
+            if gap in self._diagram.gaps
+            for row in paragraph(text, width=self._width, first=margin, then=margin + "   ", tone=Tone.QUIET)
+        ]
 
     def _line(self, name: str, drawn: str, tone: Tone = Tone.PLAIN) -> Line:
         fitted = name
