@@ -47,7 +47,7 @@ Each STEP is one step; the words in it happen together:
 """
 
 
-TAKES_MORE = {"check": "files", "compare": "files", "recheck": "files", "run": "steps"}
+TAKES_MORE = {"check": "files", "compare": "files", "recheck": "files", "report": "files", "run": "steps"}
 """Commands that take any number of arguments, and where these go."""
 
 
@@ -91,6 +91,7 @@ def parser() -> argparse.ArgumentParser:
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
         "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
+        "report": (_report_options, "judge every claim and write one page with pictures, to open in a browser", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
         command = commands.add_parser(
@@ -172,6 +173,11 @@ def _recheck_options(parser: argparse.ArgumentParser) -> None:
     add("folder", metavar="FOLDER", help="where `check --certificates` wrote them")
     add("files", metavar="FILE", nargs="+", help="wiring file as it is now")
     add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one check (%(default)g)")
+
+
+def _report_options(parser: argparse.ArgumentParser) -> None:
+    _judging_options(parser)
+    parser.add_argument("-o", dest="output", metavar="PAGE", required=True, help="the HTML file to write")
 
 
 def _run_options(parser: argparse.ArgumentParser) -> None:

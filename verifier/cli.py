@@ -24,6 +24,7 @@ COMMANDS = {
     "compare": "check:run_compare",
     "equal": "equal:run",
     "recheck": "recheck:run",
+    "report": "report:run",
     "run": "run:run",
 }
 """Command to the module and the function that carry it out, loaded when the command is called."""

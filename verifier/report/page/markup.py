@@ -29,7 +29,7 @@ def escaped(text: str) -> Markup:
     return text if isinstance(text, Markup) else Markup(html.escape(clean(text)))
 
 
-def element(name: str, *children: Child, **attributes: str | int | bool | None) -> Markup:
+def element(name: str, /, *children: Child, **attributes: str | int | bool | None) -> Markup:
     """`<name attributes>children</name>`. `class_` is `class`, other underscores are hyphens; None and False: left out."""
     written = "".join(
         f" {_attribute(key)}" if value is True else f' {_attribute(key)}="{escaped(str(value))}"'

@@ -1,0 +1,135 @@
+"""What was found of one claim: the sentence, the run to step through, or the proof."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from verifier.claims.claim import Design
+from verifier.claims.run import Run
+from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
+from verifier.report.breach import what_happened
+from verifier.report.changes import moment
+from verifier.report.measured import amount, tightest
+from verifier.report.page.content import Proof
+from verifier.report.page.markup import Markup, element, joined
+from verifier.report.page.names import badge, claim_id, in_words, view_told
+from verifier.report.page.runs import PageRun, page_run
+from verifier.report.page.viewer import viewer
+from verifier.report.page.widths import measured_width
+from verifier.report.verdicts import as_claimed
+
+TOO_LONG = 10_000
+"""Instants in a run beyond which it is not put on the page."""
+
+
+@dataclass
+class Runs:
+    """The runs that the page shows, as they are met."""
+
+    known: list[PageRun] = field(default_factory=list)
+
+    def add(self, run: PageRun) -> PageRun:
+        self.known.append(run)
+        return run
+
+
+def claim_article(
+    result: DesignResult, circuit: int, place: int, proof: Proof | None, runs: Runs, drawing: str | None
+) -> Markup:
+    judged = result.claims[place]
+    claim = judged.claim
+    identity = claim_id(circuit, place)
+    told = [part for part in (view_told(claim), in_words(judged)) if part]
+    return element(
+        "article",
+        element(
+            "h3",
+            badge(judged.verdict),
+            " ",
+            element("span", claim.name, class_="name"),
+            element("span", f" {'; '.join(told)}", class_="quiet") if told else None,
+            id=f"{identity}-title",
+        ),
+        element("p", as_claimed(claim), class_="claim-text"),
+        _body(result.design, judged, identity, proof, runs, drawing),
+        id=identity,
+        class_=f"claim {judged.verdict.value}",
+        aria_labelledby=f"{identity}-title",
+    )
+
+
+def _body(
+    design: Design, judged: ClaimResult, identity: str, proof: Proof | None, runs: Runs, drawing: str | None
+) -> Markup:
+    if judged.run is not None and judged.verdict in (Verdict.BROKEN, Verdict.SHOWN):
+        return _with_run(design, judged, judged.run, identity, runs, drawing)
+    if judged.verdict is Verdict.UNDECIDED:
+        return element("p", judged.reason or "No reason was given.")
+    measured = _measured(design, judged, identity, runs, drawing)
+    return joined(measured, _proof(judged, proof))
+
+
+def _with_run(
+    design: Design, judged: ClaimResult, run: Run, identity: str, runs: Runs, drawing: str | None
+) -> Markup:
+    claim, word = judged.claim, judged.verdict.value
+    place = f" at {moment(run, len(run) - 1)}" if run.loop_from is None else ""
+    happened = element(
+        "p", element("strong", f"{word}{place}: "), what_happened(claim, run, design.netlist), class_="happened"
+    )
+    if len(run) > TOO_LONG:
+        return joined(happened, element("p", f"The run has {len(run)} instants, too many for a page."))
+    shown = runs.add(page_run(f"{identity}-run", f"{design.name}, {claim.name}", design, claim, run, word))
+    body = viewer(shown, drawing)
+    if judged.verdict is Verdict.BROKEN:
+        return joined(happened, body)
+    return element("details", element("summary", f"The run that shows it{place}"), happened, body, class_="more")
+
+
+def _measured(
+    design: Design, judged: ClaimResult, identity: str, runs: Runs, drawing: str | None
+) -> Markup | None:
+    """The number; where another number breaks the claim, the run that does, with the width that it measures."""
+    measured, claim = judged.measured, judged.claim
+    if measured is None:
+        return None
+    number = element("p", element("strong", tightest(measured, claim)), class_="number")
+    run = measured.run
+    if run is None or measured.beyond is None or len(run) > TOO_LONG:
+        return number
+    beyond = amount(measured.beyond, measured.unit)
+    width = None if measured.of else measured_width(claim, run, design.netlist)
+    told = f"At {beyond} it is broken"
+    if width is not None:
+        told += f": the run below measures {width.text}, which is marked"
+    told += f". At its end: {what_happened(claim, run, design.netlist)}."
+    title = f"{design.name}, {claim.name} at {beyond}"
+    shown = runs.add(page_run(f"{identity}-bound", title, design, claim, run, f"broken at {beyond},"))
+    return joined(number, element("p", told, class_="happened"), viewer(shown, drawing, width))
+
+
+def _proof(judged: ClaimResult, proof: Proof | None) -> Markup:
+    lines: list[Markup] = []
+    if judged.empty:
+        lines.append(element("p", "It asks for nothing: its trigger can never happen."))
+    if proof is not None:
+        lines += _invariant(proof)
+    if judged.states is not None:
+        lines.append(element("p", f"All {judged.states} reachable states were looked at, twice."))
+    lines.append(element("p", f"Decided by {judged.engine} in {judged.seconds:.2f} s.", class_="quiet"))
+    return element("details", element("summary", "Why it holds"), lines, class_="more")
+
+
+def _invariant(proof: Proof) -> list[Markup]:
+    if not proof.sentences:
+        return [element("p", "It follows from the gates alone, whatever state the circuit is in."), *_notes(proof.notes)]
+    return [
+        element("p", "In every state that can be reached:"),
+        element("ul", (element("li", sentence) for sentence in proof.sentences)),
+        *_notes(proof.notes),
+    ]
+
+
+def _notes(notes: Sequence[str]) -> list[Markup]:
+    return [element("p", note) for note in notes]

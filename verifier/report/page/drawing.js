@@ -1,0 +1,77 @@
+// A copy of a circuit's drawing, on which nets are marked by value and elements by what they did.
+
+class DrawnCircuit {
+  // The copy is made when the holder comes near the window, or before printing; until then marks are kept.
+  constructor(holder) {
+    this.holder = holder;
+    this.nets = null;
+    this.state = null;
+    if (typeof IntersectionObserver === "undefined") {
+      this.make();
+      return;
+    }
+    const watcher = new IntersectionObserver((entries) => {
+      if (entries.some((entry) => entry.isIntersecting)) this.make();
+      if (this.nets) watcher.disconnect();
+    }, { rootMargin: "400px" });
+    watcher.observe(holder.parentElement);
+    window.addEventListener("beforeprint", () => this.make());
+  }
+
+  make() {
+    if (this.nets) return;
+    const source = document.querySelector(`#${this.holder.dataset.drawing} svg`);
+    const copy = source.cloneNode(true);
+    copy.removeAttribute("id");
+    for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
+    copy.removeAttribute("aria-labelledby");
+    copy.setAttribute("role", "img");
+    copy.setAttribute("aria-label", "The circuit; the values of its nets stand in the text beside it");
+    this.holder.append(copy);
+    this.holder.hidden = false;
+    this.nets = gathered(copy, "net");
+    this.elements = gathered(copy, "element");
+    if (this.state) this.mark(null, this.state);
+  }
+
+  // `values`: one "0" or "1" for each net. `changed`: nets that are new here. `moved`: pairs of a net and its causes.
+  show(values, changed, moved) {
+    const before = this.state;
+    this.state = { values, changed: new Set(changed), moved };
+    if (this.nets) this.mark(before, this.state);
+  }
+
+  mark(before, state) {
+    const fired = new Set(state.moved.map(([net]) => net));
+    const causes = new Set(state.moved.flatMap(([, pins]) => pins));
+    for (const [net, parts] of this.nets) {
+      for (const part of parts) {
+        const { classList } = part;
+        classList.toggle("high", state.values[net] === "1");
+        classList.toggle("low", state.values[net] === "0");
+        classList.toggle("changed", state.changed.has(net));
+        classList.toggle("cause", causes.has(net));
+      }
+    }
+    for (const [net, parts] of this.elements) {
+      for (const part of parts) part.classList.toggle("fired", fired.has(net));
+    }
+  }
+}
+
+function gathered(drawing, kind) {
+  const found = new Map();
+  for (const part of drawing.querySelectorAll(`g.${kind}[data-${kind}]`)) {
+    const net = Number(part.dataset[kind]);
+    if (!found.has(net)) found.set(net, []);
+    found.get(net).push(part);
+  }
+  return found;
+}
+
+// The nets that differ between two lists of values.
+function differing(before, after) {
+  const nets = [];
+  for (let net = 0; net < after.length; net += 1) if (before[net] !== after[net]) nets.push(net);
+  return nets;
+}
