@@ -27,7 +27,7 @@ class Viewer {
     const click = (name, act) => this.root.querySelector(name).addEventListener("click", act);
     click(".first", () => this.go(0));
     click(".back", () => this.back());
-    click(".on", () => this.on());
+    click(".next", () => this.next());
     click(".last", () => this.go(this.last));
     click(".play", () => this.toggle());
     this.slider.addEventListener("input", () => this.go(Number(this.slider.value)));
@@ -37,7 +37,7 @@ class Viewer {
 
   key(event) {
     const act = {
-      ArrowRight: () => this.on(),
+      ArrowRight: () => this.next(),
       ArrowLeft: () => this.back(),
       Home: () => this.go(0),
       End: () => this.go(this.last),
@@ -60,7 +60,7 @@ class Viewer {
   }
 
   // One step on; from the end of a loop to its beginning. False at the end of a run that ends.
-  on() {
+  next() {
     if (this.at < this.last) this.show(this.at + 1);
     else if (this.run.loopFrom === null) return false;
     else {
@@ -76,7 +76,7 @@ class Viewer {
       return;
     }
     if (this.at === this.last && this.run.loopFrom === null) this.show(0);
-    this.timer = window.setInterval(() => { if (!this.on()) this.stop(); }, PLAY_EVERY_MS);
+    this.timer = window.setInterval(() => { if (!this.next()) this.stop(); }, PLAY_EVERY_MS);
     this.play.textContent = "Pause";
     this.play.setAttribute("aria-pressed", "true");
   }
@@ -133,7 +133,7 @@ function moveCursor({ band, head }, instant, scrolled) {
   const x = Number(instant.getAttribute("x"));
   const y = Number(instant.getAttribute("y"));
   for (const name of ["x", "y", "width", "height"]) band.setAttribute(name, instant.getAttribute(name));
-  head.setAttribute("d", `M${x} ${y} l-5 -7 h10 Z`);
+  head.setAttribute("d", `M${x} ${y + 9} l-6 -9 h12 Z`);
   const room = scrolled.clientWidth;
   if (x - scrolled.scrollLeft > room - 80 || x < scrolled.scrollLeft + 80) scrolled.scrollLeft = x - room / 2;
 }

@@ -59,7 +59,7 @@ def _controls(run: PageRun, last: int) -> Markup:
             step=1,
             aria_label=f"Step of the run: {run.title}",
         ),
-        element("button", "On", type="button", class_="on"),
+        element("button", "Next", type="button", class_="next"),
         element("button", "Last", type="button", class_="last"),
         play,
         element("span", "goes round for ever", class_="quiet") if endless else None,
