@@ -89,6 +89,7 @@ def parser() -> argparse.ArgumentParser:
     for name, (add_options, what, epilog) in {
         "check": (_check_options, "judge every claim; a table of steps for each broken one", ""),
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
+        "draw": (_draw_options, "draw a circuit as an SVG file", ""),
         "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "report": (_report_options, "judge every claim and write one page with pictures, to open in a browser", ""),
@@ -138,6 +139,20 @@ def _effort_options(parser: argparse.ArgumentParser) -> None:
         help="longest time for the whole call (%(default)g)",
     )
     add("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
+
+
+def _draw_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("--circuit", metavar="NAME", help="the circuit to draw; needed when the file has several")
+    add("-o", "--output", metavar="PATH", required=True, help="the SVG file to write; `-`: standard output")
+    add(
+        "--fold",
+        metavar="NAME,...",
+        action="append",
+        default=[],
+        help="parts to draw as one box each; `all`: every part (may be given again)",
+    )
 
 
 def _equal_options(parser: argparse.ArgumentParser) -> None:

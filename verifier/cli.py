@@ -22,6 +22,7 @@ DISK_TROUBLE = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 COMMANDS = {
     "check": "check:run",
     "compare": "check:run_compare",
+    "draw": "draw:run",
     "equal": "equal:run",
     "recheck": "recheck:run",
     "report": "report:run",
