@@ -66,4 +66,4 @@ def everything_awake(page: Page) -> None:
           window.scrollTo(0, 0);
         }"""
     )
-    page.wait_for_function("!document.querySelector('.controls[hidden], .bench[hidden]')")
+    page.wait_for_selector(".controls[hidden], .bench[hidden]", state="detached")

@@ -8,6 +8,7 @@ from importlib.resources import files
 
 from verifier.circuit.netlist import Netlist
 from verifier.evidence.verdict import DesignResult
+from verifier.report.drawing import draw, style
 from verifier.report.page.bench import bench, bench_record
 from verifier.report.page.claims import Runs, claim_article
 from verifier.report.page.content import Content
@@ -44,7 +45,7 @@ def _head(content: Content, script: str) -> Markup:
         element("meta", name="viewport", content="width=device-width, initial-scale=1"),
         element("meta", name="color-scheme", content="light dark"),
         element("title", f"Edgewright report: {content.path}"),
-        Markup(f"<style>{_asset('style.css')}</style>"),
+        Markup(f"<style>{style()}\n{_asset('style.css')}</style>"),
     )
 
 
@@ -52,7 +53,7 @@ def _circuit(content: Content, place: int) -> Markup:
     result = content.results[place]
     design, identity = result.design, circuit_id(place)
     machine = content.machines.get((design.file, design.name))
-    drawing = None
+    drawing = f"{identity}-drawing"
     runs = Runs()
     articles = [
         claim_article(
@@ -70,6 +71,7 @@ def _circuit(content: Content, place: int) -> Markup:
         "section",
         element("h2", design.name, id=f"{identity}-title"),
         element("p", _told(result), class_="quiet"),
+        _drawn(design.netlist, drawing),
         articles,
         tried or element("p", "This circuit is too large to be tried on a page.", class_="quiet"),
         _data(identity, design.netlist, machine, runs, result),
@@ -77,6 +79,13 @@ def _circuit(content: Content, place: int) -> Markup:
         class_="circuit",
         aria_labelledby=f"{identity}-title",
     )
+
+
+def _drawn(netlist: Netlist, identity: str) -> Markup:
+    """The drawing of which the script makes copies; inner parts of a large circuit stay unfolded."""
+    drawn = Markup(draw(netlist, prefix=identity, with_style=False).svg)
+    region = element("div", drawn, class_="drawn", tabindex=0, role="region", aria_label=f"Drawing of {netlist.name}")
+    return element("figure", region, id=identity, class_="drawing")
 
 
 def _told(result: DesignResult) -> str:

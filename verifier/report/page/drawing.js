@@ -26,7 +26,7 @@ class DrawnCircuit {
     for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
     copy.removeAttribute("aria-labelledby");
     copy.setAttribute("role", "img");
-    copy.setAttribute("aria-label", "The circuit; the values of its nets stand in the text beside it");
+    copy.setAttribute("aria-label", "The circuit at this step; the step is told in words below");
     this.holder.append(copy);
     this.holder.hidden = false;
     this.nets = gathered(copy, "net");
