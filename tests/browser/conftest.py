@@ -40,6 +40,6 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     """An empty page of a profile of its own."""
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, reduced_motion="reduce")
     yield context.new_page()
     context.close()

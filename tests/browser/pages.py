@@ -53,17 +53,6 @@ def opened(page: Page, folder: Path, text: str) -> Heard:
 
 
 def everything_awake(page: Page) -> None:
-    """Opens whatever can be opened, and comes near everything, so that all scripts run."""
+    """Opens whatever can be opened, and waits until all scripts have run."""
     page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
-    page.evaluate(
-        """async () => {
-          const next = () => new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
-          for (const part of document.querySelectorAll(".viewer, .try-it")) {
-            part.scrollIntoView();
-            await next();
-            await next();
-          }
-          window.scrollTo(0, 0);
-        }"""
-    )
     page.wait_for_selector(".controls[hidden], .bench[hidden]", state="detached")

@@ -1,21 +1,29 @@
-// Brings the parts of the page to life, each when it comes near the window.
+// Brings the parts of the page to life: at once those near the window, the others one by one when there is time.
 
 (() => {
-  const makers = new Map([
-    ...[...document.querySelectorAll(".viewer")].map((root) => [root, () => new Viewer(root)]),
-    ...[...document.querySelectorAll(".bench")].map((root) => [root, () => new Bench(root)]),
-  ]);
-  const alive = (root) => {
+  const makers = new Map();
+  for (const root of document.querySelectorAll(".viewer")) makers.set(root, () => new Viewer(root));
+  for (const root of document.querySelectorAll(".try-it")) {
+    makers.set(root, () => new Bench(root.querySelector(".bench")));
+  }
+  const wake = (root) => {
     const make = makers.get(root);
     makers.delete(root);
     if (make) make();
   };
   const watcher = new IntersectionObserver((entries) => {
-    for (const entry of entries) {
-      if (!entry.isIntersecting) continue;
-      watcher.unobserve(entry.target);
-      alive(entry.target.classList.contains("try-it") ? entry.target.querySelector(".bench") : entry.target);
+    for (const entry of entries) if (entry.isIntersecting) wake(entry.target);
+  }, { rootMargin: "600px" });
+  for (const root of makers.keys()) watcher.observe(root);
+  const others = () => {
+    const [root] = makers.keys();
+    if (!root) {
+      watcher.disconnect();
+      return;
     }
-  }, { rootMargin: "1200px" });
-  for (const root of [...makers.keys()]) watcher.observe(root.classList.contains("bench") ? root.closest(".try-it") : root);
+    wake(root);
+    later(others);
+  };
+  const later = window.requestIdleCallback ?? ((act) => window.setTimeout(act, 20));
+  later(others);
 })();
