@@ -19,11 +19,13 @@ if TYPE_CHECKING:
     from verifier.claims.claim import Claim, ClaimKind, Design, View, WiringFile
     from verifier.claims.run import Run
     from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
+    from verifier.evidence.explanation import Explanation
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
     from verifier.workbench.certificates import recheck_saved, write_certificates
     from verifier.workbench.checking import check, check_design
     from verifier.workbench.equality import equal
+    from verifier.workbench.explaining import explain
     from verifier.workbench.judge import Wishes
     from verifier.workbench.sequence import play_words
 
@@ -35,6 +37,7 @@ _HOME = {
     "Design": "verifier.claims.claim",
     "DesignResult": "verifier.evidence.verdict",
     "EdgewrightError": "verifier.errors",
+    "Explanation": "verifier.evidence.explanation",
     "FileResult": "verifier.evidence.verdict",
     "InternalDisagreement": "verifier.errors",
     "Run": "verifier.claims.run",
@@ -46,6 +49,7 @@ _HOME = {
     "check": "verifier.workbench.checking",
     "check_design": "verifier.workbench.checking",
     "equal": "verifier.workbench.equality",
+    "explain": "verifier.workbench.explaining",
     "load": "verifier.language",
     "play_words": "verifier.workbench.sequence",
     "recheck_saved": "verifier.workbench.certificates",
@@ -61,6 +65,7 @@ __all__ = [
     "Design",
     "DesignResult",
     "EdgewrightError",
+    "Explanation",
     "FileResult",
     "InternalDisagreement",
     "Run",
@@ -72,6 +77,7 @@ __all__ = [
     "check",
     "check_design",
     "equal",
+    "explain",
     "load",
     "play_words",
     "recheck_saved",

@@ -38,6 +38,12 @@ Exit code 0: they behave the same for ever. 1: they do not, and the shortest inp
 printed. Only what the output pins show is compared, at every instant; what is inside may differ.
 """
 
+EXPLAIN_TOLD = """\
+A claim that is broken or shown: which values of its run matter, a dot for those that do not, and what comes of what.
+One that is proved or impossible: the invariant in words of the circuit's nets, as small as it can be made, and which
+givens, rules about inputs and starts the proof leans on. The exit code is that of `check`.
+"""
+
 RUN_STEPS = """\
 Each STEP is one step; the words in it happen together:
   lever=1         set an input (a bus takes a number: pattern=5)
@@ -91,6 +97,7 @@ def parser() -> argparse.ArgumentParser:
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
         "draw": (_draw_options, "draw a circuit as an SVG file", ""),
         "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
+        "explain": (_explain_options, "why does a claim have the verdict it has?", EXPLAIN_TOLD + "\n"),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "report": (_report_options, "judge every claim and write one page with pictures, to open in a browser", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
@@ -167,6 +174,14 @@ def _equal_options(parser: argparse.ArgumentParser) -> None:
         default="all",
         help="which states are compared from: any of A with any of B, or only those that agree (%(default)s)",
     )
+    _effort_options(parser)
+
+
+def _explain_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("--claim", metavar="NAME", required=True, help="the claim to explain")
+    add("--circuit", metavar="NAME", help="the circuit; needed when several have the claim")
     _effort_options(parser)
 
 

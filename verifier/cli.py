@@ -24,6 +24,7 @@ COMMANDS = {
     "compare": "check:run_compare",
     "draw": "draw:run",
     "equal": "equal:run",
+    "explain": "explain:run",
     "recheck": "recheck:run",
     "report": "report:run",
     "run": "run:run",

@@ -7,7 +7,7 @@ business.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from verifier.circuit.netlist import NetId
 from verifier.claims.formula import (
@@ -55,6 +55,13 @@ class Monitor:
         self._words = Words(algebra)
         self._now: dict[Formula, Bits] = {}
         self._before: dict[Formula, Bits] = {}
+        self.counters: dict[Bit, tuple[Formula, int]] = {}
+        """Each bit of a counter to the formula that counts with it, and its place."""
+
+    @property
+    def values(self) -> Mapping[Formula, Bits]:
+        """Every formula that was compiled, and its parts, to their values at the present instant."""
+        return self._now
 
     def value(self, formula: Formula) -> Bits:
         """The formula's value at the present instant; for a bounded `leads to`, 0 exactly at a missed deadline."""
@@ -138,7 +145,7 @@ class Monitor:
                 now = self._bit(node.operand)
                 return self._latched(lambda kept: algebra.select(algebra.first, now, kept))
             case WithinTheLast():
-                return self._within_the_last(self._bit(node.operand), _steps(node.bound))
+                return self._within_the_last(node, _steps(node.bound))
             case OnlyWhen():
                 return algebra.disjunction(algebra.negation(self._bit(node.left)), self._bit(node.right))
             case Never():
@@ -190,16 +197,19 @@ class Monitor:
             case StepWord.FALLS:
                 return algebra.conjunction(algebra.negation(now[0]), before[0])
 
-    def _counter(self, largest: int) -> Bits:
-        return tuple(self._algebra.memory("count") for _ in range(largest.bit_length()))
+    def _counter(self, node: Formula, largest: int) -> Bits:
+        bits = tuple(self._algebra.memory("count") for _ in range(largest.bit_length()))
+        self.counters.update({bit: (node, place) for place, bit in enumerate(bits)})
+        return bits
 
     def _remember_all(self, memories: Bits, values: Bits) -> None:
         for memory, value in zip(memories, values, strict=True):
             self._algebra.remember(memory, value)
 
-    def _within_the_last(self, holds: Bit, steps: int) -> Bit:
-        """A counter of the steps for which the last `holds` still counts; 0 when it no longer does."""
-        counter = self._counter(steps)
+    def _within_the_last(self, node: WithinTheLast, steps: int) -> Bit:
+        """A counter of the steps for which the last time it held still counts; 0 when it no longer does."""
+        holds = self._bit(node.operand)
+        counter = self._counter(node, steps)
         still_counts = self._words.some(counter)
         fewer = self._words.choose(still_counts, self._words.one_less(counter), counter)
         self._remember_all(counter, self._words.choose(holds, self._words.number(steps, len(counter)), fewer))
@@ -218,7 +228,7 @@ class Monitor:
         missed = algebra.negation(goal)
         if amount == 0:
             return algebra.negation(algebra.conjunction(trigger, missed))
-        left = self._counter(amount)
+        left = self._counter(node, amount)
         is_open = self._words.some(left)
         is_last = algebra.negation(self._words.differ(left, self._words.number(1, len(left))))
         nothing = self._words.number(0, len(left))

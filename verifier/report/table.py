@@ -30,13 +30,14 @@ and instants at which nothing but time passes have no row:
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from verifier.circuit.netlist import Netlist
+from verifier.circuit.netlist import NetId, Netlist
 from verifier.claims.claim import View
 from verifier.claims.run import Run
-from verifier.report.deeds import deeds, for_ever, heading_of
+from verifier.report.deeds import deeds as what_leads_to
+from verifier.report.deeds import for_ever, heading_of
 from verifier.report.doing import KEEP_TOGETHER
 from verifier.report.moves import instants_with_moves
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph, wrapped
@@ -60,6 +61,10 @@ class Column:
     def width(self) -> int:
         return max(len(self.heading), *(len(cell.text) for cell in self.cells))
 
+
+Matters = Callable[[NetId, int], bool]
+"""Whether the value of this net at this instant matters; one that does not shows as a dot."""
+DOT = "."
 
 Notes = Sequence[Sequence[str]]
 """For each instant, what is to be said below its row; replaces the asides about races."""
@@ -93,10 +98,15 @@ def run_table(
     width: int = 80,
     notes: Notes | None = None,
     view: View = View.SETTLED,
+    deeds: Sequence[str] | None = None,
+    matters: Matters | None = None,
 ) -> list[Line]:
-    """The whole run, in as many blocks of columns as `width` asks for."""
+    """The whole run, in as many blocks of columns as `width` asks for.
+
+    `deeds` are told in place of what the inputs do. With `matters` only the values that do are shown.
+    """
     shown = list(range(len(run))) if view is View.SETTLED else instants_with_moves(run)
-    told = deeds(netlist, run, view, asides=notes is None)
+    told = what_leads_to(netlist, run, view, asides=notes is None) if deeds is None else deeds
     numbers = range(len(run)) if run.times is None else run.times
     noted = notes or [()] * len(run)
     rows = [
@@ -111,7 +121,7 @@ def run_table(
     number = "step" if run.times is None else "ns"
     number_width = max(len(number), *(len(row.number) for row in rows))
     room = width - len(INDENT) - number_width - len(GAP)
-    columns = [_column(signal, run, shown, room) for signal in signals]
+    columns = [_column(signal, run, shown, room, matters) for signal in signals]
     deed = heading_of(view)
     widest = DOING_WIDEST if view is View.SETTLED else HAPPENING_WIDEST
     widest = widest if columns else room
@@ -146,15 +156,27 @@ def _deed_width(rows: Sequence[Row], heading: str, widest: int, to_spare: int) -
     return max(len(part) for deed in (*(row.deed for row in rows), heading) for part in wrapped(deed, allowed))
 
 
-def _column(signal: Shown, run: Run, shown: Sequence[int], widest: int) -> Column:
-    values = [signal.value(run.instants[index]) for index in shown]
-    digits = max(len(str(value)) for value in values)
+def _column(signal: Shown, run: Run, shown: Sequence[int], widest: int, matters: Matters | None) -> Column:
+    texts = [_value(signal, run, index, matters) for index in shown]
+    digits = max(len(text) for text in texts)
     cells = []
-    for place, value in enumerate(values):
-        changed = place > 0 and value != values[place - 1]
-        text = f"[{value}]" if changed else f" {value} "
-        cells.append(Piece(text.rjust(digits + 2), Tone.CHANGED if changed else Tone.PLAIN))
+    for place, text in enumerate(texts):
+        before = texts[place - 1] if place > 0 else text
+        changed = text != before and DOT not in text + before
+        tone = Tone.CHANGED if changed else Tone.QUIET if text == DOT else Tone.PLAIN
+        cells.append(Piece((f"[{text}]" if changed else f" {text} ").rjust(digits + 2), tone))
     return Column(heading=_fitted(clean(signal.name), max(8, widest)), cells=tuple(cells))
+
+
+def _value(signal: Shown, run: Run, index: int, matters: Matters | None) -> str:
+    """The number; of a bus of which only some bits matter, these bits, the highest first."""
+    known = [matters is None or matters(net, index) for net in signal.nets]
+    if all(known):
+        return str(signal.value(run.instants[index]))
+    if not any(known):
+        return DOT
+    bits = [str(int(run.instants[index][net])) if k else DOT for net, k in zip(signal.nets, known, strict=True)]
+    return "".join(reversed(bits))
 
 
 def _fitted(name: str, widest: int) -> str:

@@ -29,6 +29,7 @@ from verifier.views.glitches import GlitchLogic
 from verifier.views.input_rules import changed_inputs
 from verifier.views.power_up import first_instant
 from verifier.views.rounds import StepLogic
+from verifier.views.settling import Values
 
 
 class SettledModel:
@@ -98,6 +99,39 @@ class SettledModel:
             instants.append(tuple(values[: len(nets)]))
             state = dict(zip(registers, values[len(nets) :], strict=True))
         return tuple(instants)
+
+    @property
+    def now(self) -> Values:
+        """Every net to its value in a frame."""
+        return self._frame.now
+
+    @property
+    def registers(self) -> tuple[Register, ...]:
+        """All of them, whatever the question."""
+        return self._registers()
+
+    @property
+    def choices(self) -> tuple[Literal, ...]:
+        """What the outside world and the circuit choose in a frame."""
+        return tuple(self._choices)
+
+    @property
+    def remembered(self) -> dict[Literal, tuple[Formula, int]]:
+        """Registers that hold, in a frame, a bit of what a formula was at the instant before: the formula, the bit.
+
+        Only memories of the past: what is owed to the future has no such formula. Of formulas with the same value, the
+        one that was compiled first.
+        """
+        of_value: dict[Literal, tuple[Formula, int]] = {}
+        for formula, bits in self._monitor.values.items():
+            for place, bit in enumerate(bits):
+                of_value.setdefault(bit, (formula, place))
+        return {memory: of_value[value] for memory, value in self._memories.items() if value in of_value}
+
+    @property
+    def counters(self) -> dict[Literal, tuple[Formula, int]]:
+        """Registers that are a bit of a counter: the formula that counts with it, and the bit's place."""
+        return self._monitor.counters
 
     def _choose(self) -> Literal:
         choice = self.graph.variable("choice")

@@ -101,6 +101,11 @@ class Judge:
             if view is not View.SETTLED:
                 self.doubts += self._delay_judge(view).doubts
 
+    @property
+    def model(self) -> SettledModel:
+        """What the last claim of the settled view was judged in."""
+        return self._model
+
     def _delay_judge(self, view: View) -> DelayJudge:
         from verifier.workbench.delay_judge import DelayJudge
 
