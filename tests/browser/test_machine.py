@@ -83,9 +83,7 @@ def compared(design: Design, nets: tuple[int, ...], plan: list[dict[str, Any]], 
             return
         way = found["ways"][found["taken"]]
         following = [
-            (instant, e)
-            for instant, e in outcomes
-            if (as_digits(instant), e.raced) == (way["nets"], way["raced"])
+            (instant, e) for instant, e in outcomes if (as_digits(instant), e.raced) == (way["nets"], way["raced"])
         ]
         candidates = [Run((*instants, instant), (*events, e)) for instant, e in following]
         for name, value in {**way["claims"], **way["givens"]}.items():

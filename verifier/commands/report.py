@@ -55,6 +55,7 @@ def run(call: argparse.Namespace) -> int:
             call.view,
             limit=time_left(call),
             depth=call.depth,
+            wishes=verifier.Wishes(certificates=True),
             on_start=starts,
             on_depth=lambda instants: live.how_far(f"no answer in the first {instants} instants"),
             on_refused=refuse,

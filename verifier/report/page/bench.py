@@ -29,12 +29,22 @@ def bench(design: Design, identity: str, drawing: str | None, has_runs: bool) ->
     board = element(
         "div",
         element("div", _supply(), _switches(design.netlist.inputs, identity), _lamps(), class_="board"),
-        element("div", class_="circuit-copy", data_drawing=drawing, hidden=True) if drawing else None,
+        element(
+            "div",
+            class_="circuit-copy",
+            data_drawing=drawing,
+            tabindex=0,
+            role="region",
+            aria_label=f"Circuit: {design.name}",
+            hidden=True,
+        )
+        if drawing
+        else None,
         class_="pair",
     )
     return element(
         "section",
-        element("h3", "Try it", id=title),
+        element("h3", f"Try {design.name}", id=title),
         element(
             "p",
             "The same settled semantics as in the proofs, step by step. Delays are not in it: claims of the other "
@@ -49,7 +59,7 @@ def bench(design: Design, identity: str, drawing: str | None, has_runs: bool) ->
             element("div", class_="ways", role="group", aria_label="The circuit may go several ways", hidden=True),
             _recipe(identity) if has_runs else None,
             _followed(),
-            _log(),
+            _log(design.name),
             class_="bench",
             data_bench=identity,
             hidden=True,
@@ -146,15 +156,26 @@ def _recipe(identity: str) -> Markup:
 
 def _followed() -> Markup:
     return element(
-        "details", element("summary", "Claims as they stand"), element("ul", class_="followed"), class_="more", open=True
+        "details",
+        element("summary", "Claims as they stand"),
+        element("ul", class_="followed"),
+        class_="more",
+        open=True,
     )
 
 
-def _log() -> Markup:
+def _log(name: str) -> Markup:
     return element(
         "details",
         element("summary", "What was done so far"),
-        element("div", element("table", class_="run log"), class_="wide", tabindex=0, role="region", aria_label="Log"),
+        element(
+            "div",
+            element("table", class_="run log"),
+            class_="wide",
+            tabindex=0,
+            role="region",
+            aria_label=f"What was done with {name}",
+        ),
         class_="more",
     )
 

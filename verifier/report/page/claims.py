@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from verifier.claims.claim import Design
@@ -19,6 +18,10 @@ from verifier.report.page.viewer import viewer
 from verifier.report.page.widths import measured_width
 from verifier.report.verdicts import as_claimed
 
+STEP_ALONE = (
+    "It follows from one step alone: whatever state the circuit is in, reachable or not, no permitted step and no first "
+    "instant goes against it."
+)
 TOO_LONG = 10_000
 """Instants in a run beyond which it is not put on the page."""
 
@@ -70,9 +73,7 @@ def _body(
     return joined(measured, _proof(judged, proof))
 
 
-def _with_run(
-    design: Design, judged: ClaimResult, run: Run, identity: str, runs: Runs, drawing: str | None
-) -> Markup:
+def _with_run(design: Design, judged: ClaimResult, run: Run, identity: str, runs: Runs, drawing: str | None) -> Markup:
     claim, word = judged.claim, judged.verdict.value
     place = f" at {moment(run, len(run) - 1)}" if run.loop_from is None else ""
     happened = element(
@@ -87,9 +88,7 @@ def _with_run(
     return element("details", element("summary", f"The run that shows it{place}"), happened, body, class_="more")
 
 
-def _measured(
-    design: Design, judged: ClaimResult, identity: str, runs: Runs, drawing: str | None
-) -> Markup | None:
+def _measured(design: Design, judged: ClaimResult, identity: str, runs: Runs, drawing: str | None) -> Markup | None:
     """The number; where another number breaks the claim, the run that does, with the width that it measures."""
     measured, claim = judged.measured, judged.claim
     if measured is None:
@@ -117,19 +116,24 @@ def _proof(judged: ClaimResult, proof: Proof | None) -> Markup:
         lines += _invariant(proof)
     if judged.states is not None:
         lines.append(element("p", f"All {judged.states} reachable states were looked at, twice."))
-    lines.append(element("p", f"Decided by {judged.engine} in {judged.seconds:.2f} s.", class_="quiet"))
-    return element("details", element("summary", "Why it holds"), lines, class_="more")
+    lines.append(
+        element(
+            "p",
+            f"Decided by {judged.engine} in {judged.seconds:.2f} s, under ",
+            element("a", "these assumptions", href="#rests-on"),
+            ".",
+            class_="quiet",
+        )
+    )
+    why = "Why it holds" if judged.verdict is Verdict.PROVED else f"Why it is {judged.verdict.value}"
+    return element("details", element("summary", why), lines, class_="more")
 
 
 def _invariant(proof: Proof) -> list[Markup]:
-    if not proof.sentences:
-        return [element("p", "It follows from the gates alone, whatever state the circuit is in."), *_notes(proof.notes)]
-    return [
-        element("p", "In every state that can be reached:"),
-        element("ul", (element("li", sentence) for sentence in proof.sentences)),
-        *_notes(proof.notes),
-    ]
-
-
-def _notes(notes: Sequence[str]) -> list[Markup]:
-    return [element("p", note) for note in notes]
+    lines = []
+    if proof.alone:
+        lines.append(element("p", STEP_ALONE))
+    if proof.sentences:
+        lines.append(element("p", "At every instant of every permitted run:"))
+        lines.append(element("ul", (element("li", sentence) for sentence in proof.sentences), class_="invariant"))
+    return [*lines, *(element("p", note) for note in proof.notes)]

@@ -17,10 +17,12 @@ ClaimKey = tuple[str, str, str]
 class Proof:
     """What a proof rests on, in words."""
 
-    sentences: tuple[str, ...]
-    """The invariant, one sentence for each of its parts; empty: none is needed."""
+    sentences: tuple[str, ...] = ()
+    """The invariant, one sentence for each of its parts."""
+    alone: bool = False
+    """No invariant is needed: the claim holds in every state."""
     notes: tuple[str, ...] = ()
-    """What else was found about it."""
+    """What else is to be said about it."""
 
 
 @dataclass(frozen=True, kw_only=True)

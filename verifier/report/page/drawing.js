@@ -1,5 +1,7 @@
 // A copy of a circuit's drawing, on which nets are marked by value and elements by what they did.
 
+const SMALLEST_SCALE = 0.8; // smaller, its letters could not be read; what does not fit is scrolled
+
 class DrawnCircuit {
   // The copy is made when the holder comes near the window, or before printing; until then marks are kept.
   constructor(holder) {
@@ -27,6 +29,7 @@ class DrawnCircuit {
     copy.removeAttribute("aria-labelledby");
     copy.setAttribute("role", "img");
     copy.setAttribute("aria-label", "The circuit at this step; the step is told in words below");
+    copy.style.minWidth = `${SMALLEST_SCALE * copy.width.baseVal.value}px`;
     this.holder.append(copy);
     this.holder.hidden = false;
     this.nets = gathered(copy, "net");

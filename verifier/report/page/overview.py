@@ -56,7 +56,11 @@ def found(content: Content) -> Markup:
     )
     scrolled = element("div", table, class_="wide", tabindex=0, role="region", aria_label="Claims and verdicts")
     return element(
-        "section", element("h2", "Asked and found", id="found-title"), scrolled, id="found", aria_labelledby="found-title"
+        "section",
+        element("h2", "Asked and found", id="found-title"),
+        scrolled,
+        id="found",
+        aria_labelledby="found-title",
     )
 
 

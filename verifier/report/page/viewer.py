@@ -28,7 +28,19 @@ def viewer(run: PageRun, drawing: str | None, width: Width | None = None) -> Mar
         role="region",
         aria_label=f"Timing diagram: {run.title}",
     )
-    circuit = element("div", class_="circuit-copy", data_drawing=drawing, hidden=True) if drawing else None
+    circuit = (
+        element(
+            "div",
+            class_="circuit-copy",
+            data_drawing=drawing,
+            tabindex=0,
+            role="region",
+            aria_label=f"Circuit: {run.title}",
+            hidden=True,
+        )
+        if drawing
+        else None
+    )
     return element(
         "div",
         element("div", waves, circuit, class_="pair"),
