@@ -1,4 +1,4 @@
-"""A real Chromium for the tests of the page: Debian's package, without a window, an empty profile and no network use."""
+"""A real Chromium for the tests of the page: Debian's package, no window, an empty profile, no use of the network."""
 
 from __future__ import annotations
 

@@ -12,9 +12,9 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from oracle.random_designs import random_design
 
 import verifier
-from oracle.random_designs import random_design
 from verifier.claims.claim import Claim, Design, Given
 from verifier.claims.formula import LeadsTo
 from verifier.claims.meaning import evaluate

@@ -60,7 +60,7 @@ def test_an_audit_for_wcag_2_2_aa_finds_nothing(browser: Browser, tmp_path: Path
         found = page.evaluate(
             "tags => axe.run({ runOnly: { type: 'tag', values: tags } })"
             ".then(({ violations, passes }) => ({"
-            " violations: violations.map(({ id, nodes }) => [id, nodes.length, nodes[0].html, nodes[0].failureSummary]),"
+            " violations: violations.map(({ id, nodes }) => [id, nodes.map(({ html }) => html)]),"
             " passes: passes.map(({ id }) => id) }))",
             STANDARD,
         )

@@ -11,7 +11,6 @@ from verifier.report.page.content import Content
 from verifier.workbench.proofs_in_words import proofs_in_words
 from verifier.workbench.try_it import machine_of
 
-
 SECONDS_FOR_WORDS = 10.0
 
 

@@ -30,7 +30,7 @@ NOT_TOLD = "What the proof rests on could not be put into words here; `explain` 
 
 
 def proofs_in_words(results: Iterable[DesignResult], deadline: float) -> dict[ClaimKey, Proof]:
-    """For every claim of the settled view that has an invariant. After the deadline it is said that words are missing."""
+    """For every claim of the settled view that has an invariant; after the deadline, that words are missing."""
     found: dict[ClaimKey, Proof] = {}
     for result in results:
         for judged in result.claims:

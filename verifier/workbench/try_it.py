@@ -1,4 +1,4 @@
-"""Hands the settled semantics of a design to the page: the bit graph of one step, renumbered without what is not used."""
+"""Hands the settled semantics of a design to the page: the bit graph of one step, without what it does not need."""
 
 from __future__ import annotations
 

@@ -19,8 +19,8 @@ from verifier.report.page.widths import measured_width
 from verifier.report.verdicts import as_claimed
 
 STEP_ALONE = (
-    "It follows from one step alone: whatever state the circuit is in, reachable or not, no permitted step and no first "
-    "instant goes against it."
+    "It follows from one step alone: whatever state the circuit is in, reachable or not, no permitted step and no "
+    "first instant goes against it."
 )
 TOO_LONG = 10_000
 """Instants in a run beyond which it is not put on the page."""

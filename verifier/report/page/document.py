@@ -37,7 +37,8 @@ def report_page(content: Content) -> str:
 
 
 def _head(content: Content, script: str) -> Markup:
-    policy = f"default-src 'none'; script-src '{_hash(script)}'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+    allowed = f"script-src '{_hash(script)}'; style-src 'unsafe-inline'"
+    policy = f"default-src 'none'; {allowed}; base-uri 'none'; form-action 'none'"
     return element(
         "head",
         element("meta", charset="utf-8"),

@@ -30,7 +30,10 @@ def escaped(text: str) -> Markup:
 
 
 def element(name: str, /, *children: Child, **attributes: str | int | bool | None) -> Markup:
-    """`<name attributes>children</name>`. `class_` is `class`, other underscores are hyphens; None and False: left out."""
+    """`<name attributes>children</name>`.
+
+    `class_` is `class`, other underscores are hyphens; what is None or False is left out.
+    """
     written = "".join(
         f" {_attribute(key)}" if value is True else f' {_attribute(key)}="{escaped(str(value))}"'
         for key, value in attributes.items()

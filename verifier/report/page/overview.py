@@ -8,7 +8,7 @@ from verifier.claims.claim import Claim, View
 from verifier.evidence.verdict import ClaimResult, DesignResult
 from verifier.report.measured import tightest_in_short
 from verifier.report.page.content import Content
-from verifier.report.page.markup import Markup, element, joined
+from verifier.report.page.markup import Markup, element, escaped, joined
 from verifier.report.page.names import badge, circuit_id, claim_id, in_words, view_told
 from verifier.report.pieces import clean, listing, plain
 from verifier.report.verdicts import CAUTION, as_claimed, summary_line
@@ -92,7 +92,8 @@ def _cells(results: Sequence[DesignResult], claim: Claim) -> list[Markup]:
     cells = []
     for circuit, result in enumerate(results):
         found = [(place, c) for place, c in enumerate(result.claims) if _row_key(c.claim) == _row_key(claim)]
-        cells.append(element("td", *(_cell(circuit, place, judged) for place, judged in found) or ("\u2013",)))
+        told = [_cell(circuit, place, judged) for place, judged in found]
+        cells.append(element("td", *(told or [escaped("\u2013")])))
     return cells
 
 
