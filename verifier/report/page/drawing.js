@@ -34,17 +34,16 @@ class DrawnCircuit {
     this.holder.hidden = false;
     this.nets = gathered(copy, "net");
     this.elements = gathered(copy, "element");
-    if (this.state) this.mark(null, this.state);
+    if (this.state) this.mark(this.state);
   }
 
   // `values`: one "0" or "1" for each net. `changed`: nets that are new here. `moved`: pairs of a net and its causes.
   show(values, changed, moved) {
-    const before = this.state;
     this.state = { values, changed: new Set(changed), moved };
-    if (this.nets) this.mark(before, this.state);
+    if (this.nets) this.mark(this.state);
   }
 
-  mark(before, state) {
+  mark(state) {
     const fired = new Set(state.moved.map(([net]) => net));
     const causes = new Set(state.moved.flatMap(([, pins]) => pins));
     for (const [net, parts] of this.nets) {
@@ -58,6 +57,21 @@ class DrawnCircuit {
     }
     for (const [net, parts] of this.elements) {
       for (const part of parts) part.classList.toggle("fired", fired.has(net));
+    }
+    this.bringIntoSight(state.moved.map(([net]) => this.elements.get(net)?.[0]).find(Boolean));
+  }
+
+  // A drawing too large for its place is scrolled so that the first of what fired can be seen.
+  bringIntoSight(part) {
+    const { holder } = this;
+    if (!part || (holder.scrollWidth <= holder.clientWidth && holder.scrollHeight <= holder.clientHeight)) return;
+    const there = part.getBoundingClientRect();
+    const seen = holder.getBoundingClientRect();
+    if (there.left < seen.left || there.right > seen.right) {
+      holder.scrollLeft += there.left - seen.left - seen.width / 2;
+    }
+    if (there.top < seen.top || there.bottom > seen.bottom) {
+      holder.scrollTop += there.top - seen.top - seen.height / 2;
     }
   }
 }

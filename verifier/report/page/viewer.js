@@ -17,6 +17,7 @@ class Viewer {
     const holder = root.querySelector(".circuit-copy");
     this.drawing = holder && new DrawnCircuit(holder);
     this.bands = [...this.waves.querySelectorAll(".wave-instant")];
+    keepNames(this.waves);
     this.cursor = makeCursor(this.waves.querySelector("svg"));
     root.querySelector(".controls").hidden = false;
     this.listen();
@@ -127,6 +128,22 @@ function makeCursor(svg) {
   cursor.append(band, head);
   svg.insertBefore(cursor, svg.querySelector(".wave-instant"));
   return { cursor, band, head };
+}
+
+// The names of the rows stay in sight while a long diagram is scrolled.
+function keepNames(scrolled) {
+  const svg = scrolled.querySelector("svg");
+  const [first] = svg.querySelectorAll(".wave-instant");
+  const names = document.createElementNS(SVG, "g");
+  const ground = document.createElementNS(SVG, "rect");
+  ground.setAttribute("class", "wave-ground");
+  ground.setAttribute("y", first.getAttribute("y"));
+  ground.setAttribute("width", Number(first.getAttribute("x")) - 8);
+  ground.setAttribute("height", first.getAttribute("height"));
+  names.append(ground);
+  for (const row of svg.querySelectorAll(".wave-row")) names.append(row.querySelector("text"));
+  svg.append(names);
+  scrolled.addEventListener("scroll", () => names.setAttribute("transform", `translate(${scrolled.scrollLeft} 0)`));
 }
 
 function moveCursor({ band, head }, instant, scrolled) {

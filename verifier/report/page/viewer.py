@@ -112,7 +112,7 @@ def _place(instants: tuple[int, ...], index: int) -> int:
 def _table(run: PageRun) -> Markup:
     diagram = run.diagram
     if len(diagram.numbers) * (len(diagram.rows) + 2) > CELLS_AT_MOST:
-        told = f"The run has {len(diagram.numbers)} steps; `--json` and `--traces` write all of them into files."
+        told = f"A table of {len(diagram.numbers)} steps has no room here; `--json` writes it into a file."
         return element("p", told, class_="quiet")
     columns = [diagram.unit, diagram.heading, *(row.name for row in diagram.rows)]
     head = element("tr", (element("th", name, scope="col") for name in columns))
