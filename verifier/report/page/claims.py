@@ -81,7 +81,7 @@ def _with_run(design: Design, judged: ClaimResult, run: Run, identity: str, runs
     )
     if len(run) > TOO_LONG:
         return joined(happened, element("p", f"The run has {len(run)} instants, too many for a page."))
-    shown = runs.add(page_run(f"{identity}-run", f"{design.name}, {claim.name}", design, claim, run, word))
+    shown = runs.add(page_run(f"{identity}-run", f"{design.name}, {claim.name}", design, claim, run, word + place))
     body = viewer(shown, drawing)
     if judged.verdict is Verdict.BROKEN:
         return joined(happened, body)
@@ -104,7 +104,7 @@ def _measured(design: Design, judged: ClaimResult, identity: str, runs: Runs, dr
         told += f": the run below measures {width.text}, which is marked"
     told += f". At its end: {what_happened(claim, run, design.netlist)}."
     title = f"{design.name}, {claim.name} at {beyond}"
-    shown = runs.add(page_run(f"{identity}-bound", title, design, claim, run, f"broken at {beyond},"))
+    shown = runs.add(page_run(f"{identity}-bound", title, design, claim, run, f"here {beyond} is broken"))
     return joined(number, element("p", told, class_="happened"), viewer(shown, drawing, width))
 
 

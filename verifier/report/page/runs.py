@@ -10,7 +10,6 @@ from verifier.circuit.netlist import NetId, Netlist
 from verifier.claims.claim import Claim, Design, View
 from verifier.claims.run import Run
 from verifier.report.causes import Firing, firings
-from verifier.report.changes import moment
 from verifier.report.page.settled_causes import moved_in_step
 from verifier.report.pieces import clean, listing
 from verifier.report.signals import Shown, shown_signals
@@ -53,10 +52,10 @@ class PageRun:
 
 
 def page_run(identity: str, title: str, design: Design, claim: Claim, run: Run, mark: str) -> PageRun:
-    """`mark` is said of the last instant of a run that ends."""
+    """`mark` is said at the last instant of a run that ends."""
     signals = shown_signals(design.netlist, claim)
     last = len(run) - 1
-    marks = [] if run.loop_from is not None else [Mark(instant=last, text=f"{mark} at {moment(run, last)}")]
+    marks = [] if run.loop_from is not None else [Mark(instant=last, text=mark)]
     diagram = wave_diagram(design.netlist, run, signals, title=title, view=claim.view, marks=marks)
     return PageRun(
         identity=identity, title=title, design=design, view=claim.view, run=run, signals=signals, diagram=diagram
