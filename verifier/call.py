@@ -208,6 +208,14 @@ def _recheck_options(parser: argparse.ArgumentParser) -> None:
 def _report_options(parser: argparse.ArgumentParser) -> None:
     _judging_options(parser)
     parser.add_argument("-o", dest="output", metavar="PAGE", required=True, help="the HTML file to write")
+    parser.add_argument(
+        "--sweep",
+        metavar="SWEEP",
+        action="append",
+        default=[],
+        help='also vary a number and plot each `?` against it: "apart of lever 20..120 step 20", '
+        '"high of tempo 10..20", "given NAME 5..9" (may be given again)',
+    )
 
 
 def _run_options(parser: argparse.ArgumentParser) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,7 +23,14 @@ from verifier.errors import CallError, SourceError
 if TYPE_CHECKING:
     from verifier.claims.claim import Claim, Design
     from verifier.evidence.verdict import FileResult
+    from verifier.report.page.content import Sweep
+    from verifier.report.progress import LiveLine
     from verifier.report.records import Refused
+    from verifier.workbench.number_sweep import AskedSweep
+
+
+SHARE_BESIDE_SWEEPS = 0.5
+"""Of the time, for the verdicts, where sweeps are asked for too."""
 
 
 def run(call: argparse.Namespace) -> int:
@@ -31,9 +39,11 @@ def run(call: argparse.Namespace) -> int:
     from verifier.report.pieces import clean, line
     from verifier.report.progress import LiveLine
     from verifier.report.verdicts import summary_lines
+    from verifier.workbench.number_sweep import asked_sweep
 
     _refuse_unwritable(call.output)
     refuse_unwritable(call.json)
+    asked = [asked_sweep(text) for text in call.sweep]
     wiring_file = loaded(call.files, call.allow_outside)
     writer = writer_of(call.json)
     refused: list[Refused] = []
@@ -53,7 +63,7 @@ def run(call: argparse.Namespace) -> int:
             call.circuit,
             call.claim,
             call.view,
-            limit=time_left(call),
+            limit=time_left(call) * (SHARE_BESIDE_SWEEPS if asked else 1.0),
             depth=call.depth,
             wishes=verifier.Wishes(certificates=True),
             on_start=starts,
@@ -62,8 +72,9 @@ def run(call: argparse.Namespace) -> int:
         )
         if refused and not result.designs:
             return ExitCode.BAD_INPUT
+        swept = _swept(call, result, asked, live)
         live.now("writing the page")
-        size = _put_page(call.output, result, [design for design, _ in refused])
+        size = _put_page(call.output, result, [design for design, _ in refused], swept)
     designs = [design for design, _ in refused]
     told = f"{clean(call.output)}: {size / 1000:.0f} kB, opens in any browser"
     writer.write([*summary_lines(result.designs, designs, width=writer.width), line(told)])
@@ -75,6 +86,16 @@ def run(call: argparse.Namespace) -> int:
     return ExitCode.BAD_INPUT if refused and code is not ExitCode.INTERRUPTED else code
 
 
+def _swept(
+    call: argparse.Namespace, result: FileResult, asked: Sequence[AskedSweep], live: LiveLine
+) -> tuple[Sweep, ...]:
+    if not asked:
+        return ()
+    from verifier.workbench.number_sweep import sweeps
+
+    return sweeps([found.design for found in result.designs], asked, limit=time_left(call), on_point=live.now)
+
+
 def _refuse_unwritable(path: str) -> None:
     folder = Path(path).absolute().parent
     if not folder.is_dir():
@@ -83,14 +104,14 @@ def _refuse_unwritable(path: str) -> None:
         raise CallError(f"{path} is a folder", "name the file of the page: -o page.html")
 
 
-def _put_page(path: str, result: FileResult, refused: list[Design]) -> int:
+def _put_page(path: str, result: FileResult, refused: list[Design], swept: Sequence[Sweep]) -> int:
     """Writes the page and returns its size in bytes."""
     import verifier
     from verifier.report.page.document import report_page
     from verifier.report.records import write_whole
     from verifier.workbench.page_content import page_content
 
-    text = report_page(page_content(verifier.__version__, result, refused))
+    text = report_page(page_content(verifier.__version__, result, refused, swept=swept))
     try:
         write_whole(Path(path), text)
     except OSError as error:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from verifier.claims.claim import Design
 from verifier.evidence.verdict import FileResult
-from verifier.report.page.content import Content
+from verifier.report.page.content import Content, Sweep
 from verifier.workbench.proofs_in_words import proofs_in_words
 from verifier.workbench.try_it import machine_of
 
@@ -15,7 +15,12 @@ SECONDS_FOR_WORDS = 10.0
 
 
 def page_content(
-    version: str, found: FileResult, refused: Sequence[Design] = (), seconds_for_words: float = SECONDS_FOR_WORDS
+    version: str,
+    found: FileResult,
+    refused: Sequence[Design] = (),
+    *,
+    swept: Sequence[Sweep] = (),
+    seconds_for_words: float = SECONDS_FOR_WORDS,
 ) -> Content:
     """Gathers the page; words for proofs are sought for so long, or a little longer."""
     designs = [result.design for result in found.designs]
@@ -25,6 +30,7 @@ def page_content(
         path=found.path,
         results=found.designs,
         refused=refused,
+        sweeps=swept,
         proofs=proofs_in_words(found.designs, time.monotonic() + seconds_for_words),
         machines={key: machine for key, machine in machines.items() if machine is not None},
     )

@@ -40,9 +40,15 @@ class Sweep:
 
     circuit: str
     claim: str
+    text: str
+    """The claim as written."""
     given: str
+    """What was varied, in words."""
     unit: str
+    """Of what was varied."""
     value_unit: str
+    of: str = ""
+    """What the `?` stands in, where that is not the claim."""
     points: tuple[SweepPoint, ...]
 
 

@@ -16,6 +16,7 @@ from verifier.report.page.machine import Machine
 from verifier.report.page.markup import Markup, data_block, element, joined
 from verifier.report.page.names import circuit_id
 from verifier.report.page.overview import found, heading, rests_on
+from verifier.report.page.sweep_plot import sweeps_section
 
 SCRIPTS = ("machine.js", "drawing.js", "viewer.js", "bench.js", "page.js")
 
@@ -23,7 +24,7 @@ SCRIPTS = ("machine.js", "drawing.js", "viewer.js", "bench.js", "page.js")
 def report_page(content: Content) -> str:
     """The page as text. The same content gives the same text."""
     circuits = [_circuit(content, place) for place in range(len(content.results))]
-    main = element("main", found(content), circuits, rests_on(content), id="main")
+    main = element("main", found(content), circuits, sweeps_section(content.sweeps), rests_on(content), id="main")
     script = _script()
     body = element(
         "body",
