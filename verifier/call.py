@@ -195,7 +195,10 @@ def _check_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _drawing_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--waves", action="store_true", help="draw runs as timing diagrams, not as tables")
+    add = parser.add_argument
+    add("--waves", action="store_true", help="draw runs as timing diagrams, not as tables")
+    add("--traces", metavar="FOLDER", help="write every run there, as files for other programs")
+    add("--traces-as", metavar="KIND,...", help="kinds of these files: vcd, csv, svg (all three)")
 
 
 def _recheck_options(parser: argparse.ArgumentParser) -> None:

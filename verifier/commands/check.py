@@ -17,6 +17,8 @@ from verifier.commands.common import (
     style_of,
     tell,
     time_left,
+    trace_kinds,
+    traces_folder,
     writer_of,
 )
 from verifier.errors import CallError, SourceError
@@ -39,7 +41,7 @@ if TYPE_CHECKING:
 
 
 def run(call: argparse.Namespace) -> int:
-    return _judge(call, lambda writer, live: _check_page(call, writer, live), _wishes(call))
+    return _judge(call, lambda writer, live: _check_page(call, writer, live), _wishes(call), traces=trace_kinds(call))
 
 
 def run_compare(call: argparse.Namespace) -> int:
@@ -61,7 +63,13 @@ def _wishes(call: argparse.Namespace) -> Wishes:
     return verifier.Wishes(witnesses=call.witness, certificates=call.certificates is not None)
 
 
-def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page], wishes: Wishes | None = None) -> int:
+def _judge(
+    call: argparse.Namespace,
+    page_for: Callable[[Writer, LiveLine], Page],
+    wishes: Wishes | None = None,
+    *,
+    traces: Sequence[str] = (),
+) -> int:
     """Loads, judges while the page is printed, writes the record, and says how it ended."""
     import verifier
     from verifier.report.progress import LiveLine
@@ -70,6 +78,7 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
     wiring_file = loaded(call.files, call.allow_outside)
     wishes = wishes or verifier.Wishes()
     folder = _certificates_folder(call.certificates, wiring_file) if wishes.certificates else None
+    put_traces_in = traces_folder(call.traces, wiring_file.designs) if traces else None
     writer = writer_of(call.json)
     refused: list[Refused] = []
     with LiveLine(sys.stderr, enabled=writer.live and sys.stderr.isatty(), width=writer.width) as live:
@@ -99,6 +108,8 @@ def _judge(call: argparse.Namespace, page_for: Callable[[Writer, LiveLine], Page
         page.finish(result.designs, [design for design, _ in refused])
     if folder is not None:
         _put_certificates(folder, result.designs, writer)
+    if put_traces_in is not None:
+        _put_traces(put_traces_in, result.designs, traces, writer)
     if call.json is not None:
         from verifier.report.records import verdict_record
 
@@ -124,3 +135,12 @@ def _put_certificates(folder: Path, results: Sequence[DesignResult], writer: Wri
     except OSError as error:
         raise CallError(f"cannot write certificates into {folder}: {error.strerror or error}") from error
     writer.write([line(), saved_line(len(written), str(folder))])
+
+
+def _put_traces(folder: Path, results: Sequence[DesignResult], kinds: Sequence[str], writer: Writer) -> None:
+    from verifier.report.pieces import line
+    from verifier.report.trace_files import traces_line, traces_of, write_traces
+
+    traces = traces_of(results)
+    written = write_traces(folder, traces, kinds)
+    writer.write([line(), traces_line(len(traces), len(written), str(folder))])

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
 
 if TYPE_CHECKING:
-    from verifier.claims.claim import WiringFile
+    from verifier.claims.claim import Design, WiringFile
     from verifier.errors import Diagnostic
     from verifier.evidence.verdict import DesignResult
     from verifier.report.records import Record
-    from verifier.report.waves import RunStyle
+    from verifier.report.shown_run import RunStyle
     from verifier.report.writer import Writer
 
 
@@ -100,9 +100,31 @@ def writer_of(json_path: str | None) -> Writer:
 
 def style_of(call: argparse.Namespace) -> RunStyle:
     """How runs are to be shown on standard output."""
-    from verifier.report.waves import run_style
+    from verifier.report.shown_run import RunStyle
 
-    return run_style(call.waves, sys.stdout.encoding, os.environ)
+    if not call.waves:
+        return RunStyle.TABLE
+    from verifier.report.waves import can_be_written
+
+    return RunStyle.WAVES if can_be_written(sys.stdout.encoding, os.environ) else RunStyle.ASCII_WAVES
+
+
+def trace_kinds(call: argparse.Namespace) -> tuple[str, ...]:
+    """The kinds of files that runs are to be written as; empty: none are. Raises CallError when the call is wrong."""
+    if call.traces is None:
+        if call.traces_as is not None:
+            raise CallError("--traces-as says how, and nothing says where", "add --traces FOLDER")
+        return ()
+    from verifier.report.trace_files import WRITERS, kinds_in
+
+    return tuple(WRITERS) if call.traces_as is None else kinds_in(call.traces_as)
+
+
+def traces_folder(path: str, designs: Sequence[Design] = ()) -> Path:
+    """The folder for traces. Raises CallError when it cannot be made, or when names of files would meet."""
+    from verifier.report.trace_files import folder_made_ready
+
+    return folder_made_ready(path, designs)
 
 
 def refuse_unwritable(json_path: str | None) -> None:

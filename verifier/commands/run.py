@@ -6,13 +6,23 @@ import argparse
 import sys
 from pathlib import Path
 
-from verifier.commands.common import ExitCode, loaded, put_record, refuse_unwritable, style_of, writer_of
+from verifier.commands.common import (
+    ExitCode,
+    loaded,
+    put_record,
+    refuse_unwritable,
+    style_of,
+    trace_kinds,
+    traces_folder,
+    writer_of,
+)
 from verifier.errors import CallError
 
 
 def run(call: argparse.Namespace) -> int:
     """Plays the steps and shows them. No claim is judged, so it ends well unless the call is wrong."""
     import verifier
+    from verifier.report.pieces import line
     from verifier.report.records import run_record
     from verifier.report.run_page import played_lines
     from verifier.report.signals import shown_signals
@@ -20,12 +30,19 @@ def run(call: argparse.Namespace) -> int:
     from verifier.workbench.sequence import shown_names
 
     refuse_unwritable(call.json)
+    kinds = trace_kinds(call)
     design = one_circuit(loaded([call.file], call.allow_outside), call.circuit)
+    folder = traces_folder(call.traces) if kinds else None
     nets = shown_names(design, [name.strip() for name in call.nets.split(",") if name.strip()])
     played = verifier.play_words(design, _steps(call), call.start)
     signals = shown_signals(design.netlist, further=nets)
     writer = writer_of(call.json)
     writer.write(played_lines(design, played.run, signals, played.notes, width=writer.width, style=style_of(call)))
+    if folder is not None:
+        from verifier.report.trace_files import trace_of_played, traces_line, write_traces
+
+        written = write_traces(folder, [trace_of_played(design, played.run, signals, played.notes)], kinds)
+        writer.write([line(), traces_line(1, len(written), str(folder))])
     if call.json is not None:
         further = {"notes": played.notes, "broken_givens": played.broken_givens}
         put_record(run_record(verifier.__version__, design, played.run, signals, **further), call.json)

@@ -12,6 +12,7 @@ from verifier.claims.claim import Claim, Design
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
 from verifier.report.pieces import Line, line
 from verifier.report.progress import LiveLine
+from verifier.report.shown_run import RunStyle
 from verifier.report.verdicts import (
     circuit_heading,
     claim_lines,
@@ -21,7 +22,6 @@ from verifier.report.verdicts import (
     summary_lines,
     witness_lines,
 )
-from verifier.report.waves import RunStyle
 from verifier.report.writer import Writer
 
 

@@ -12,7 +12,8 @@ from verifier.evidence.verdict import ClaimResult, DesignResult
 from verifier.report.measured import tightest_in_short
 from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
 from verifier.report.progress import LiveLine
-from verifier.report.verdicts import TONES, footer_lines, in_view, summary_lines
+from verifier.report.told_run import in_view
+from verifier.report.verdicts import TONES, footer_lines, summary_lines
 from verifier.report.writer import Writer
 
 GAP = "  "

@@ -5,8 +5,10 @@ Plain dictionaries and text. Nothing here opens a file for reading or decides an
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
+import re
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,6 +19,9 @@ from verifier.claims.run import Run
 from verifier.errors import SourceError
 from verifier.evidence.verdict import ClaimResult, DesignResult, Measured
 from verifier.report.signals import Shown, shown_signals
+
+LONGEST_NAME, KEPT_OF_LONGER = 119, 100
+"""Of a file, in characters."""
 
 Record = dict[str, Any]
 
@@ -136,6 +141,14 @@ def _trigger(result: DesignResult, judged: ClaimResult) -> Record:
 def as_json(record: Record) -> str:
     """The record as text. Characters that are not plain ASCII are escaped, so no name can steer a terminal."""
     return json.dumps(record, indent=2) + "\n"
+
+
+def safe_name(plain: str) -> str:
+    """A file name that is safe everywhere; what does not go into one is replaced and told apart by a digest."""
+    safe = re.sub(r"[^A-Za-z0-9_.-]", "_", plain).lstrip(".")
+    if safe == plain and len(safe) <= LONGEST_NAME:
+        return safe
+    return f"{safe[:KEPT_OF_LONGER]}-{hashlib.sha256(plain.encode()).hexdigest()[:8]}"
 
 
 def write_whole(path: Path, text: str) -> None:

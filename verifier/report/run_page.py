@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from verifier.claims.claim import Design, View
 from verifier.claims.run import Run
 from verifier.report.pieces import Line, line
+from verifier.report.shown_run import RunStyle, shown_run
 from verifier.report.signals import Shown
 from verifier.report.table import Notes
 from verifier.report.verdicts import circuit_heading
-from verifier.report.waves import RunStyle, shown_run
 
 
 def played_lines(

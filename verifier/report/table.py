@@ -100,10 +100,12 @@ def run_table(
     view: View = View.SETTLED,
     deeds: Sequence[str] | None = None,
     matters: Matters | None = None,
+    widest_deed: int | None = None,
 ) -> list[Line]:
     """The whole run, in as many blocks of columns as `width` asks for.
 
-    `deeds` are told in place of what the inputs do. With `matters` only the values that do are shown.
+    `deeds` are told in place of what the inputs do. With `matters` only the values that do are shown. Deeds are wrapped
+    so that signals find room beside them; without signals `widest_deed` may allow for more.
     """
     shown = list(range(len(run))) if view is View.SETTLED else instants_with_moves(run)
     told = what_leads_to(netlist, run, view, asides=notes is None) if deeds is None else deeds
@@ -123,8 +125,8 @@ def run_table(
     room = width - len(INDENT) - number_width - len(GAP)
     columns = [_column(signal, run, shown, room, matters) for signal in signals]
     deed = heading_of(view)
-    widest = DOING_WIDEST if view is View.SETTLED else HAPPENING_WIDEST
-    widest = widest if columns else room
+    usual = DOING_WIDEST if view is View.SETTLED else HAPPENING_WIDEST
+    widest = usual if widest_deed is None else widest_deed
     deed_width = _deed_width(rows, deed, widest, room - sum(column.width + len(GAP) for column in columns))
     layout = Layout(number=number, deed=deed, number_width=number_width, deed_width=deed_width)
     lines: list[Line] = []

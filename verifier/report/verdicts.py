@@ -11,19 +11,13 @@ from collections.abc import Sequence
 
 from verifier.circuit.loops import components
 from verifier.circuit.netlist import FlipFlop, Gate, Latch, NetId, Netlist, SetReset
-from verifier.claims.claim import Claim, ClaimKind, Design, View
-from verifier.claims.formula import Settles
+from verifier.claims.claim import Claim, Design, View
 from verifier.claims.run import Run
-from verifier.claims.trigger import trigger_claim
 from verifier.evidence.verdict import ClaimResult, DesignResult, Trigger, Verdict
-from verifier.report.breach import what_happened
-from verifier.report.changes import moment
-from verifier.report.measured import amount, text_at, tightest
+from verifier.report.measured import tightest
 from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
-from verifier.report.signals import shown_signals
-from verifier.report.wave_layout import Mark
-from verifier.report.waves import RunStyle, shown_run
-from verifier.report.wording import worded
+from verifier.report.shown_run import RunStyle, shown_run
+from verifier.report.told_run import IT_HAPPENS, ToldRun, in_view, run_of_trigger, run_of_verdict
 
 CAUTION = (
     "A proof speaks of the model: the parts as described, the inputs as assumed. "
@@ -38,12 +32,6 @@ TRIGGER_TOLD = {
     Trigger.OPEN: "whether its trigger can happen was not found out",
 }
 
-ALWAYS_SETTLES = {
-    View.SETTLED: "no power-up and no step is a race or oscillates",
-    View.ANY_DELAY: "after power-up and after each input change it comes to rest, and in one state alone",
-    View.TIMED: "after power-up and after each input change it comes to rest",
-}
-
 TONES = {
     Verdict.PROVED: Tone.GOOD,
     Verdict.SHOWN: Tone.GOOD,
@@ -56,11 +44,6 @@ TONES = {
 def circuit_heading(design: Design) -> Line:
     fits = f", fits {clean(design.contract)}" if design.contract else ""
     return line(Piece(clean(design.name), Tone.HEADING), fits, Piece(f"  ({clean(design.file)})", Tone.QUIET))
-
-
-def in_view(view: View) -> str:
-    """Where the claim was judged, with a space in front; empty for the view that goes without saying."""
-    return "" if view is View.SETTLED else f" in {view.value} view"
 
 
 def claim_lines(result: ClaimResult, *, name_width: int, width: int, triggers: bool = False) -> list[Line]:
@@ -106,62 +89,42 @@ def not_judged_line(claim: Claim, *, name_width: int) -> Line:
 
 
 def run_lines(design: Design, result: ClaimResult, *, width: int, style: RunStyle = RunStyle.TABLE) -> list[Line]:
-    """The run that breaks or shows a claim: title, claim, table, what happened, and how the parts powered up.
+    """The run that breaks or shows a claim: title, claim, table or diagram, what happened, how the parts powered up.
 
     For a proved claim with a `?`, the run that breaks the next number.
     """
-    claim, word, run, measured = result.claim, result.verdict, result.run, result.measured
-    title = f"{clean(design.name)}: {clean(claim.name)} is {word.value}"
-    if run is None and measured is not None and measured.beyond is not None:
-        word, run = Verdict.BROKEN, measured.run
-        with_number = f" with {measured.of} at" if measured.of else " at"
-        title += f"{with_number} {amount(measured.value, measured.unit)}{in_view(claim.view)}"
-        title += f"; at {amount(measured.beyond, measured.unit)} it is broken"
-    else:
-        title += in_view(claim.view)
-    if run is None:
-        return []
-    told = as_claimed(claim)
-    if measured is not None and measured.beyond is not None and not measured.of:
-        told = text_at(told, measured.beyond)
-    lines = paragraph(title, width=width, then="  ", tone=Tone.HEADING)
-    lines += paragraph(told, width=width, first="  ", then="      ", tone=Tone.QUIET)
-    return lines + _told_run(design, claim, run, (word.value, TONES[word]), width=width, style=style)
+    told = run_of_verdict(design, result)
+    return [] if told is None else _told_run(told, width, style)
 
 
 def witness_lines(design: Design, result: ClaimResult, *, width: int, style: RunStyle = RunStyle.TABLE) -> list[Line]:
     """The run that shows that the trigger of a claim can happen."""
-    claim = trigger_claim(result.claim)
-    if result.witness is None or claim is None:
-        return []
-    title = f"{clean(design.name)}: the trigger of {clean(claim.name)} can happen{in_view(claim.view)}"
-    lines = [line(Piece(title, Tone.HEADING))]
-    lines += paragraph(clean(worded(claim.formula)), width=width, first="  ", then="      ", tone=Tone.QUIET)
-    return lines + _told_run(design, claim, result.witness, ("it happens", Tone.GOOD), width=width, style=style)
+    told = run_of_trigger(design, result)
+    return [] if told is None else _told_run(told, width, style)
 
 
-def _told_run(
-    design: Design, claim: Claim, run: Run, told: tuple[str, Tone], *, width: int, style: RunStyle
-) -> list[Line]:
-    """Table or diagram, what happened, and how the parts powered up."""
-    word, tone = told
-    signals = shown_signals(design.netlist, claim)
-    place = f" at {moment(run, len(run) - 1)}" if run.loop_from is None else ""
-    marks = [Mark(instant=len(run) - 1, text=word + place)] if run.loop_from is None else []
-    shown = shown_run(design.netlist, run, signals, style=style, width=width, view=claim.view, marks=marks)
-    lines = [line(), *shown, line()]
-    happened = f"{word}{place}: {clean(what_happened(claim, run, design.netlist))}"
-    lines += paragraph(happened, width=width, first="    ", then="    ", tone=tone)
-    return lines + power_up_lines(design, run, claim_shows={signal.name for signal in signals}, width=width)
-
-
-def as_claimed(claim: Claim) -> str:
-    """The kind of the claim and its text; for `settles`, what that means in its view."""
-    if claim.kind is ClaimKind.ALWAYS_THERE:
-        return (
-            f"always there: {ALWAYS_SETTLES[claim.view] if isinstance(claim.formula, Settles) else clean(claim.text)}"
-        )
-    return f"{claim.kind.value} {clean(claim.text)}"
+def _told_run(told: ToldRun, width: int, style: RunStyle) -> list[Line]:
+    shown = shown_run(
+        told.design.netlist,
+        told.run,
+        told.signals,
+        style=style,
+        width=width,
+        view=told.claim.view,
+        marks=() if style is RunStyle.TABLE else told.marks(),
+    )
+    tone = Tone.GOOD if told.word == IT_HAPPENS else TONES[Verdict(told.word)]
+    happened = f"{told.headline}: {told.happened()}"
+    shows = {signal.name for signal in told.signals}
+    return [
+        *paragraph(told.title, width=width, then="  ", tone=Tone.HEADING),
+        *paragraph(told.says, width=width, first="  ", then="      ", tone=Tone.QUIET),
+        line(),
+        *shown,
+        line(),
+        *paragraph(happened, width=width, first="    ", then="    ", tone=tone),
+        *power_up_lines(told.design, told.run, claim_shows=shows, width=width),
+    ]
 
 
 def power_up_lines(design: Design, run: Run, *, claim_shows: set[str], width: int) -> list[Line]:

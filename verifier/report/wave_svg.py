@@ -68,9 +68,7 @@ def picture_size(diagram: WaveDiagram) -> tuple[int, int]:
     drawn = left_of(diagram) + _end(diagram)
     texts = [MARGIN + len(diagram.title) * LETTER, *(sum(_mark_reach(diagram, at)) for at in range(len(diagram.marks)))]
     texts += [MARGIN + len(text) * LETTER for text in _legend(diagram)]
-    feet = len(diagram.marks) + len(_legend(diagram)) + (2 if diagram.loop_from is not None else 0)
-    if diagram.loop_from is not None:
-        texts.append(MARGIN + len(diagram.for_ever) * LETTER)
+    feet = len(diagram.marks) + len(_legend(diagram)) + (1 if diagram.loop_from is not None else 0)
     return max(drawn, *texts) + MARGIN, _rows_end(diagram) + feet * FOOT_HEIGHT + MARGIN
 
 
@@ -249,15 +247,14 @@ def _bus(group: Element, diagram: WaveDiagram, row: WaveRow, low: int) -> None:
 
 
 def _loop(root: Element, diagram: WaveDiagram, foot: int) -> int:
-    """A bracket below the loop, and how it goes on; returns where the next thing may stand."""
+    """A bracket below the loop, with an arrow where it is entered again; returns where the next thing may stand."""
     if diagram.loop_from is None:
         return foot
     group = _add(root, "g", class_="wave-loop")
     left, right, y = _x(diagram, diagram.loop_from), _x(diagram, len(diagram.numbers)), foot + 12
     _path(group, [(left, y - 8), (left, y), (right, y), (right, y - 8)], "wave-line")
     _path(group, [(left - 4, y - 3), (left, y - 8), (left + 4, y - 3)], "wave-line")
-    _text(group, MARGIN, foot + 2 * FOOT_HEIGHT - 8, diagram.for_ever)
-    return foot + 2 * FOOT_HEIGHT
+    return foot + FOOT_HEIGHT
 
 
 def _mark_reach(diagram: WaveDiagram, at: int) -> tuple[int, int]:
@@ -281,11 +278,13 @@ def _marks(root: Element, diagram: WaveDiagram, foot: int) -> int:
 
 
 def _legend(diagram: WaveDiagram) -> list[str]:
+    """What stands in words below the drawing."""
     said = {
         Gap.NO_TIME: "double ruler: no time passes, several moves in one ns, in their order",
         Gap.NOT_TO_SCALE: "slanted strokes: not to scale",
     }
-    return [text for gap, text in said.items() if gap in diagram.gaps]
+    how_it_goes_on = [diagram.for_ever] if diagram.for_ever else []
+    return how_it_goes_on + [text for gap, text in said.items() if gap in diagram.gaps]
 
 
 def _bands(root: Element, diagram: WaveDiagram) -> None:

@@ -14,32 +14,22 @@ there is a second set of shapes for places that take ASCII alone.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import Enum
 
-from verifier.circuit.netlist import Netlist
-from verifier.claims.claim import View
-from verifier.claims.run import Run
 from verifier.report.pieces import Line, Piece, Tone, line, paragraph
-from verifier.report.signals import Shown
-from verifier.report.table import INDENT, Notes, run_table
-from verifier.report.wave_layout import ECHO, Gap, Mark, WaveDiagram, WaveRow, wave_diagram
+from verifier.report.table import INDENT
+from verifier.report.wave_layout import ECHO, Gap, WaveDiagram, WaveRow
 
 NAMES_NARROWEST = 8
 GAP = "  "
 MARK = "^ "
 FOR_EVER = " for ever "
+ALWAYS_TWO_LINES = 12
+"""In a diagram of more signals, one that stays low all along a part has only its lower line there."""
 HIDDEN_NUMBER = ".."
 """In place of a number that a fold leaves no room for."""
-
-
-class RunStyle(Enum):
-    """How a run is shown."""
-
-    TABLE = "table"
-    WAVES = "waves"
-    ASCII_WAVES = "waves in ASCII"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,40 +77,19 @@ POINTS = "<>"
 """The ends of the span of a number."""
 
 
-def run_style(waves: bool, encoding: str | None, environment: Mapping[str, str]) -> RunStyle:
-    """What suits a stream of this encoding.
+def can_be_written(encoding: str | None, environment: Mapping[str, str]) -> bool:
+    """Whether a stream of this encoding takes the lines, and nobody asks for ASCII.
 
-    An interpreter writes UTF-8 even where the locale is `C`, so who asks for that one gets ASCII by that.
+    An interpreter writes UTF-8 even where the locale is `C`; whoever sets that one is taken by the word.
     """
-    if not waves:
-        return RunStyle.TABLE
     if (environment.get("LC_ALL") or environment.get("LANG")) in ("C", "POSIX"):
-        return RunStyle.ASCII_WAVES
+        return False
     shapes = "".join(shape for value in vars(LINES).values() for shape in value)
     try:
         shapes.encode(encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
-        return RunStyle.ASCII_WAVES
-    return RunStyle.WAVES
-
-
-def shown_run(
-    netlist: Netlist,
-    run: Run,
-    signals: Sequence[Shown],
-    *,
-    style: RunStyle,
-    width: int = 80,
-    notes: Notes | None = None,
-    view: View = View.SETTLED,
-    marks: Sequence[Mark] = (),
-) -> list[Line]:
-    """The whole run: a table, or a diagram with what to do below it."""
-    if style is RunStyle.TABLE:
-        return run_table(netlist, run, signals, width=width, notes=notes, view=view)
-    diagram = wave_diagram(netlist, run, signals, notes=notes, view=view, marks=marks)
-    drawn = wave_lines(diagram, width=width, ascii_only=style is RunStyle.ASCII_WAVES)
-    return [*drawn, line(), *run_table(netlist, run, (), width=width, notes=notes, view=view)]
+        return False
+    return True
 
 
 def wave_lines(diagram: WaveDiagram, *, width: int = 80, ascii_only: bool = False) -> list[Line]:
@@ -144,7 +113,9 @@ class _Drawing:
         longest = max(len(diagram.unit), *(len(row.name) for row in diagram.rows), 0)
         self._names = min(longest, max(NAMES_NARROWEST, width // 4))
         self._room = width - len(INDENT) - self._names - len(GAP)
-        self._ruler = self._with_cuts(self._ticks(), lengths=True)
+        everywhere = range(len(diagram.numbers))
+        self._ruler = self._with_cuts(self._ticks(), everywhere, lengths=True)
+        self._spans = {row.name: row.spans() for row in diagram.rows if row.width > 1}
         self._levels = {row.name: self._bit(row) for row in diagram.rows if row.width == 1}
 
     def parts(self) -> list[tuple[int, int]]:
@@ -154,13 +125,10 @@ class _Drawing:
         while start < self._end:
             end = self._end
             if end - start > self._room:
-                reached = [
-                    (place, column)
-                    for place, column in enumerate(self._columns)
-                    if start < column <= start + self._room and column < self._end
-                ]
-                apart = [column for place, column in reached if not self._shares_its_time(place)]
-                end = max(apart or [column for _, column in reached] or [start + self._room])
+                first, after = (bisect_right(self._columns, at) for at in (start, start + self._room))
+                apart = (place for place in reversed(range(first, after)) if not self._shares_its_time(place))
+                place = next(apart, after - 1)
+                end = self._columns[place] if place >= first else start + self._room
             parts.append((start, end))
             start = end
         return parts
@@ -168,6 +136,11 @@ class _Drawing:
     def _shares_its_time(self, place: int) -> bool:
         """Whether the instant is in the same ns as the one before."""
         return 0 < place <= len(self._diagram.gaps) and self._diagram.gaps[place - 1] is Gap.NO_TIME
+
+    def _seen(self, start: int, end: int) -> range:
+        """The instants of which something stands between these columns."""
+        last = len(self._diagram.numbers)
+        return range(max(bisect_right(self._columns, start) - 1, 0), min(bisect_left(self._columns, end), last))
 
     def part(self, start: int, end: int) -> list[Line]:
         lines = [
@@ -178,8 +151,10 @@ class _Drawing:
             if row.width > 1:
                 lines.append(self._line(row.name, self._bus(row, start, end)))
             else:
-                upper, lower = self._levels[row.name]
-                lines += [self._line("", upper[start:end]), self._line(row.name, lower[start:end])]
+                upper, lower = (drawn[start:end] for drawn in self._levels[row.name])
+                if len(self._diagram.rows) <= ALWAYS_TWO_LINES or upper.strip(" " + self._shapes.guide):
+                    lines.append(self._line("", upper))
+                lines.append(self._line(row.name, lower))
         return lines + self._loop(start, end) + self._marks(start, end)
 
     def legend(self) -> list[Line]:
@@ -206,11 +181,11 @@ class _Drawing:
     def _numbers(self, start: int, end: int) -> str:
         """The number of each instant; of several in one ns it stands at the first, and at the first of a part."""
         drawn = ""
-        for place, number in enumerate(self._diagram.numbers):
+        for place in self._seen(start, end):
             at = self._columns[place] - start
-            if 0 <= at < end - start and (not drawn or not self._shares_its_time(place)) and len(drawn) <= at:
-                drawn = f"{drawn.ljust(at)}{number} "
-        return drawn
+            if at >= 0 and (not drawn or not self._shares_its_time(place)) and len(drawn) <= at:
+                drawn = f"{drawn.ljust(at)}{self._diagram.numbers[place]} "
+        return drawn[: self._room]
 
     def _ticks(self) -> list[str]:
         drawn = [self._shapes.level] * self._columns[-1] + [self._shapes.again] * (self._end - self._columns[-1])
@@ -222,17 +197,21 @@ class _Drawing:
             drawn[column] = self._shapes.tick
         return drawn
 
-    def _with_cuts(self, drawn: list[str], *, lengths: bool = False) -> str:
-        """The marks of gaps that are not to scale, in the middle of each; with the ns that pass there, if wanted."""
+    def _with_cuts(self, drawn: list[str], places: range, *, start: int = 0, lengths: bool = False) -> str:
+        """The marks of gaps that are not to scale, in the middle of each; with the ns that pass there, if wanted.
+
+        `places` are the instants that such gaps follow, and `drawn` begins at the column `start`.
+        """
         numbers, cut = self._diagram.numbers, self._shapes.cut
-        for place, gap in enumerate(self._diagram.gaps):
-            if gap is not Gap.NOT_TO_SCALE:
+        for place in places:
+            if place >= len(self._diagram.gaps) or self._diagram.gaps[place] is not Gap.NOT_TO_SCALE:
                 continue
             first, end = self._columns[place] + 1, self._columns[place + 1]
             told = f"{cut[0]} {numbers[place + 1] - numbers[place]} ns {cut[1]}"
             text = told if lengths and len(told) <= end - first else cut
-            at = first + (end - first - len(text)) // 2
-            if lengths or all(letter == self._shapes.level for letter in drawn[at : at + len(text)]):
+            at = first + (end - first - len(text)) // 2 - start
+            beneath = drawn[at : at + len(text)] if at >= 0 else []
+            if len(beneath) == len(text) and all(letter == self._shapes.level for letter in beneath):
                 drawn[at : at + len(text)] = text
         return "".join(drawn)
 
@@ -251,7 +230,7 @@ class _Drawing:
             for drawn in lines:
                 if drawn[self._columns[mark.instant]] == " ":
                     drawn[self._columns[mark.instant]] = shapes.guide
-        upper, lower = (self._with_cuts(drawn) for drawn in lines)
+        upper, lower = (self._with_cuts(drawn, range(len(row.values))) for drawn in lines)
         return upper, lower
 
     def _echo(self, row: WaveRow) -> tuple[int, ...]:
@@ -260,11 +239,10 @@ class _Drawing:
     def _bus(self, row: WaveRow, start: int, end: int) -> str:
         """The part of a bus from one column to another: each span has its number in every part that it reaches into."""
         drawn = [self._shapes.level] * (end - start)
-        for first, after in row.spans():
+        seen = self._seen(start, end)
+        for first, after in self._spans_in(row, seen):
             left, right = self._columns[first], self._columns[after]
             begins, ends = max(left, start), min(right, end)
-            if begins >= ends:
-                continue
             has_point = begins == left
             is_closed = ends == right and (after < len(row.values) or self._closes(row))
             inside = ends - begins - has_point - is_closed
@@ -274,15 +252,17 @@ class _Drawing:
                 *number.ljust(inside, self._shapes.level),
                 *(POINTS[1] if is_closed else ""),
             ]
-        again = range(max(self._columns[-1], start), min(self._end, end))
-        for column in again:
+        for column in range(max(self._columns[-1], start), min(self._end, end)):
             opens = column == self._columns[-1] and self._closes(row)
             drawn[column - start] = POINTS[0] if opens else self._shapes.again
-        return self._cut_bus(drawn, start)
+        return self._with_cuts(drawn, seen, start=start)
 
-    def _cut_bus(self, drawn: list[str], start: int) -> str:
-        whole = [" "] * start + drawn + [" "] * (self._end - start - len(drawn))
-        return self._with_cuts(whole)[start : start + len(drawn)]
+    def _spans_in(self, row: WaveRow, seen: range) -> list[tuple[int, int]]:
+        """The spans of one value that reach into these instants."""
+        spans = self._spans[row.name]
+        first = bisect_right(spans, seen.start, key=lambda span: span[1])
+        after = bisect_left(spans, seen.stop, key=lambda span: span[0])
+        return spans[first:after]
 
     def _closes(self, row: WaveRow) -> bool:
         """Whether the value changes where the loop begins again."""

@@ -7,8 +7,6 @@ circuit and claim give, and a fresh solver judges it there. That takes three che
 from __future__ import annotations
 
 import dataclasses
-import hashlib
-import re
 from collections import Counter
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -23,7 +21,7 @@ from verifier.evidence.replay import Unconfirmed
 from verifier.evidence.verdict import ClaimResult, DesignResult, Fit, Rechecked, Verdict
 from verifier.logic.transition_system import TransitionSystem
 from verifier.report.pieces import clean
-from verifier.report.records import write_whole
+from verifier.report.records import safe_name, write_whole
 from verifier.views.any_delay import untimed_system
 from verifier.views.delayed import DelayedModel
 from verifier.views.settled import SettledModel
@@ -34,12 +32,8 @@ SUFFIX = ".smt2"
 
 
 def certificate_name(design: Design, claim: Claim) -> str:
-    """A file name that is safe everywhere; what does not go into one is replaced and told apart by a digest."""
-    plain = f"{design.name}.{claim.name}"
-    safe = re.sub(r"[^A-Za-z0-9_.-]", "_", plain).lstrip(".")
-    if safe == plain and len(safe) < 120:
-        return safe + SUFFIX
-    return f"{safe[:100]}-{hashlib.sha256(plain.encode()).hexdigest()[:8]}{SUFFIX}"
+    """The file of the certificate."""
+    return safe_name(f"{design.name}.{claim.name}") + SUFFIX
 
 
 def made_ready(folder: Path, designs: Iterable[Design]) -> Path:

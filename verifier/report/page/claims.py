@@ -16,7 +16,7 @@ from verifier.report.page.names import badge, claim_id, in_words, view_told
 from verifier.report.page.runs import PageRun, page_run
 from verifier.report.page.viewer import viewer
 from verifier.report.page.widths import measured_width
-from verifier.report.verdicts import as_claimed
+from verifier.report.told_run import as_claimed
 
 STEP_ALONE = (
     "It follows from one step alone: whatever state the circuit is in, reachable or not, no permitted step and no "

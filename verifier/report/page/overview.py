@@ -11,7 +11,8 @@ from verifier.report.page.content import Content
 from verifier.report.page.markup import Markup, element, escaped, joined
 from verifier.report.page.names import badge, circuit_id, claim_id, in_words, view_told
 from verifier.report.pieces import clean, listing, plain
-from verifier.report.verdicts import CAUTION, as_claimed, summary_line
+from verifier.report.told_run import as_claimed
+from verifier.report.verdicts import CAUTION, summary_line
 
 
 def heading(content: Content) -> Markup:
