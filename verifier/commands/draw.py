@@ -12,7 +12,6 @@ from verifier.commands.common import ExitCode, loaded, put_record, refuse_unwrit
 from verifier.errors import CallError
 
 if TYPE_CHECKING:
-    from verifier.circuit.netlist import Netlist
     from verifier.claims.claim import Design
     from verifier.report.drawing import Drawing
     from verifier.report.records import Record
@@ -20,13 +19,12 @@ if TYPE_CHECKING:
 
 def run(call: argparse.Namespace) -> int:
     """Draws one circuit. No claim is judged, so it ends well unless the call is wrong."""
-    from verifier.report.drawing import draw
     from verifier.report.pieces import line
     from verifier.workbench.selection import one_circuit
 
     _refuse_output(call)
     design = one_circuit(loaded([call.file], call.allow_outside), call.circuit)
-    drawing = draw(design.netlist, _folded(design.netlist, call.fold))
+    drawing = _drawn(design, _folded(design, call.fold))
     if call.output == "-":
         sys.stdout.write(drawing.svg)
     else:
@@ -49,23 +47,36 @@ def _refuse_output(call: argparse.Namespace) -> None:
     refuse_unwritable(call.output)
 
 
-def _folded(netlist: Netlist, asked: Sequence[str]) -> frozenset[str]:
+def _folded(design: Design, asked: Sequence[str]) -> frozenset[str]:
     """The parts to fold: names, several in one word with commas, or `all`."""
     from verifier.report.drawing.graph import members_of_parts, top_parts
     from verifier.workbench.selection import nearest_hint
 
-    known = members_of_parts(netlist)
+    known = members_of_parts(design.netlist)
     names = [name.strip() for word in asked for name in word.split(",") if name.strip()]
     found: set[str] = set()
     for name in names:
         if name in known:
             found.add(name)
         elif name == "all":
-            found.update(top_parts(netlist))
+            found.update(top_parts(design.netlist))
         else:
             hint = nearest_hint(name, known) if known else "no part is used in it"
-            raise CallError(f"there is no part named {name} in {netlist.name}", hint)
+            raise CallError(f"there is no part named {name} in {design.name}", hint)
     return frozenset(found)
+
+
+def _drawn(design: Design, folded: frozenset[str]) -> Drawing:
+    from verifier.report.drawing import TooMuchToDraw, draw
+    from verifier.report.progress import LiveLine
+    from verifier.report.writer import PIPE_WIDTH
+
+    with LiveLine(sys.stderr, enabled=sys.stderr.isatty(), width=PIPE_WIDTH) as live:
+        live.now(f"drawing {design.name}")
+        try:
+            return draw(design.netlist, folded)
+        except TooMuchToDraw as error:
+            raise CallError(str(error), "draw its parts as one box each: --fold all") from error
 
 
 def _put(svg: str, path: str) -> None:

@@ -152,7 +152,7 @@ def _wires_on_each_other(picture: Picture) -> list[str]:
     for one, other in combinations(picture.wires, 2):
         for mine in picture.wires[one]:
             for theirs in picture.wires[other]:
-                if _touch(mine, theirs) and not _cross(mine, theirs):
+                if _touch(mine, theirs) and not cross(mine, theirs):
                     found.append(f"nets {one} and {other} run into each other: {mine} {theirs}")
     return found
 
@@ -161,7 +161,7 @@ def _touch(mine: Stretch, theirs: Stretch) -> bool:
     return mine[0] <= theirs[2] and theirs[0] <= mine[2] and mine[1] <= theirs[3] and theirs[1] <= mine[3]
 
 
-def _cross(mine: Stretch, theirs: Stretch) -> bool:
+def cross(mine: Stretch, theirs: Stretch) -> bool:
     """The inside of the one goes through the inside of the other at a right angle."""
     level, upright = (mine, theirs) if mine[1] == mine[3] else (theirs, mine)
     if level[1] != level[3] or upright[0] != upright[2]:

@@ -11,12 +11,19 @@
 from __future__ import annotations
 
 from verifier.circuit.netlist import Netlist
-from verifier.report.drawing.graph import nodes_of, top_parts
+from verifier.report.drawing.graph import Role, nodes_of, top_parts
 from verifier.report.drawing.plan import planned
 from verifier.report.drawing.style import style
 from verifier.report.drawing.svg import Drawing, written
 
-__all__ = ["Drawing", "draw", "style", "top_parts"]
+__all__ = ["MOST_ELEMENTS", "Drawing", "TooMuchToDraw", "draw", "style", "top_parts"]
+
+MOST_ELEMENTS = 400
+"""More than this nobody can read, and drawing them takes long."""
+
+
+class TooMuchToDraw(ValueError):
+    """There are more than `MOST_ELEMENTS` gates, storage parts and folded parts."""
 
 
 def draw(
@@ -29,5 +36,10 @@ def draw(
 
     Raises:
         ValueError: a folded name is no part of the circuit.
+        TooMuchToDraw: there are too many elements, even with these parts folded.
     """
-    return written(netlist, planned(nodes_of(netlist, folded)), prefix, with_style=with_style)
+    nodes = nodes_of(netlist, folded)
+    count = sum(node.role in (Role.ELEMENT, Role.PART) for node in nodes)
+    if count > MOST_ELEMENTS:
+        raise TooMuchToDraw(f"{netlist.name} has {count} elements, and no more than {MOST_ELEMENTS} can be drawn")
+    return written(netlist, planned(nodes), prefix, with_style=with_style)

@@ -34,7 +34,7 @@ def columns_of(nodes: Sequence[Node]) -> list[int]:
         for unit, others in arcs.items()
     }
     column = _earliest(nodes, place, forward)
-    last = max([column[unit] for unit in column], default=0) + 1
+    last = 1 + max((column[unit] for unit in column if nodes[unit].role is not Role.OUTPUT), default=0)
     for number, node in enumerate(nodes):
         if node.role is Role.OUTPUT:
             column[number] = last

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from bisect import bisect_right, insort
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from random import Random
 
 from verifier.circuit.netlist import NetId
 from verifier.report.drawing.graph import Node, Role
@@ -21,6 +22,10 @@ Item = int
 
 SWEEPS = 12
 SWAP_ROUNDS = 8
+PIN_ROUNDS = 3
+MOST_ATTEMPTS = 6
+ITEMS_TRIED = 1800
+"""Items of all attempts together, by which their number is bounded: about half a second."""
 
 
 @dataclass(frozen=True)
@@ -79,16 +84,34 @@ def channel_sides(columns: Columns, channel: int) -> tuple[Side, Side]:
 
 
 def ordered(nodes: Sequence[Node], column_of: Sequence[int]) -> Columns:
-    """Stops put in, columns put in order, interchangeable pins as well."""
-    columns = with_stops(nodes, column_of)
+    """Stops put in, columns put in order, interchangeable pins as well.
+
+    Where an order ends depends on where it began, so a drawing that is small enough is begun several times.
+    """
+    items = len(nodes) + len(with_stops(nodes, column_of).stops)
+    attempts = min(MOST_ATTEMPTS, max(1, ITEMS_TRIED // max(1, items)))
+    tried = [_tried(with_stops(nodes, column_of), attempt) for attempt in range(attempts)]
+    return min(tried, key=lambda columns: _Order(columns).crossings())
+
+
+def _tried(columns: Columns, attempt: int) -> Columns:
+    """The first attempt begins with the order as written, the others with a random one, the same at every run."""
+    random = Random(attempt)
+    for column in columns.columns if attempt else ():
+        random.shuffle(column)
+    _Order(columns).sweep()
+    improve(columns)
+    return columns
+
+
+def improve(columns: Columns) -> None:
+    """Exchanges neighbours, then interchangeable pins, as long as that takes crossings away."""
     order = _Order(columns)
-    order.sweep()
     order.swap_neighbours()
-    for _ in range(3):
+    for _ in range(PIN_ROUNDS):
         if not order.exchange_pins():
             break
         order.swap_neighbours()
-    return columns
 
 
 def with_stops(nodes: Sequence[Node], column_of: Sequence[int]) -> Columns:
@@ -181,12 +204,16 @@ class _Order:
 
     def swap_neighbours(self) -> None:
         """Exchanges neighbours in a column as long as that takes crossings away."""
+        columns = self._columns.columns
+        changed = set(range(len(columns)))
         for _ in range(SWAP_ROUNDS):
-            gained = 0
-            for index, column in enumerate(self._columns.columns):
-                for place in range(len(column) - 1):
-                    gained += self._swap_if_better(index, place)
-            if not gained:
+            worth_a_look = {index + step for index in changed for step in (-1, 0, 1)}
+            changed = set()
+            for index in sorted(worth_a_look & set(range(len(columns)))):
+                gained = sum(self._swap_if_better(index, place) for place in range(len(columns[index]) - 1))
+                if gained:
+                    changed.add(index)
+            if not changed:
                 break
         self._refresh()
 
@@ -219,9 +246,12 @@ class _Order:
     def _round(self, channel: int, net: NetId) -> list[tuple[int, int, int]]:
         """Where the net comes to the channel, going round it: down the left side and up the right one."""
         left, right = self._sides[channel]
-        down = [(0, self._place[end.item], end.offset) for end in left.get(net, ())]
-        up = [(1, -self._place[end.item], -end.offset) for end in right.get(net, ())]
-        return sorted(down + up)
+        place = self._place
+        ways = [(0, place[end.item], end.offset) for end in left.get(net, ())]
+        ways += [(1, -place[end.item], -end.offset) for end in right.get(net, ())]
+        if len(ways) > 1:
+            ways.sort()
+        return ways
 
     def exchange_pins(self) -> bool:
         """Gives interchangeable pins to nets in the order in which they come. True: something was exchanged."""
@@ -270,17 +300,9 @@ def crossings_of(one: Sequence[tuple[int, int, int]], other: Sequence[tuple[int,
     """How often two trees inside a disk cross at least, when they meet its edge at these places in turn."""
     if not one or not other:
         return 0
+    if len(one) == len(other) == 2:
+        return int(one[0] < other[0] < one[1] < other[1] or other[0] < one[0] < other[1] < one[1])
     turns = sorted([(key, False) for key in one] + [(key, True) for key in other])
     owners = [owner for _, owner in turns]
     changes = sum(owner != following for owner, following in zip(owners, owners[1:] + owners[:1], strict=True))
     return changes // 2 - 1
-
-
-def total_crossings(columns: Columns) -> int:
-    """Of the order as it is."""
-    return _Order(columns).crossings()
-
-
-def nets_in(sides: Iterable[Side]) -> list[NetId]:
-    """All nets of these sides, each once."""
-    return list(dict.fromkeys(net for side in sides for net in side))

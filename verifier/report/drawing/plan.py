@@ -23,7 +23,7 @@ STUB = 8
 """How far a net that goes nowhere sticks out, less than any track is away."""
 
 INNER_MARGIN = 2 * GRID
-"""Between the border and what stands highest and lowest."""
+"""Between the border and what stands highest; names below the lowest leave room there."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,11 @@ class Plan:
 
 def planned(nodes: Sequence[Node]) -> Plan:
     """Everything in its place."""
-    columns = ordered(nodes, columns_of(nodes))
+    return placed_and_routed(ordered(nodes, columns_of(nodes)))
+
+
+def placed_and_routed(columns: Columns) -> Plan:
+    """The geometry for this order of things in their columns."""
     height_of = heights_of(columns)
     channels, sides = [], []
     for index in range(len(columns.columns) - 1):
@@ -86,7 +90,7 @@ class _Placing:
             tops.extend(trunk.top for trunk in channel.trunks)
             bottoms.extend(trunk.bottom for trunk in channel.trunks)
         self._up = INNER_MARGIN - min(tops, default=0)
-        self._height = max(bottoms, default=0) + self._up + INNER_MARGIN
+        self._height = max(bottoms, default=0) + self._up + GRID
         self._y = {item: height + self._up for item, height in height_of.items()}
         self._column_left: list[float] = []
         self._column_right: list[float] = []

@@ -22,7 +22,7 @@ Link = tuple[Item, int, Item, int, int]
 """An item and the offset at which a net meets it, the same of another item, and how much a straight wire counts."""
 
 ROUNDS = 6
-CLOSING_ROUNDS = 3
+CLOSING_ROUNDS = 2
 STOP_TO_STOP, STOP_TO_PIN, PIN_TO_PIN = 5, 2, 1
 ALONE = 3
 """What a wire without branches counts more."""
@@ -47,7 +47,6 @@ def distance(columns: Columns, upper: Item, lower: Item) -> int:
 class _Heights:
     def __init__(self, columns: Columns) -> None:
         self._columns = columns
-        self._links: dict[Item, list[Link]] = defaultdict(list)
         self._to_left: dict[Item, list[Link]] = defaultdict(list)
         self._to_right: dict[Item, list[Link]] = defaultdict(list)
         for channel in range(len(columns.columns) - 1):
@@ -127,12 +126,16 @@ class _Heights:
     def _close_gaps(self) -> None:
         """Moves an item up with all that hangs on it, below it in its column or by straight wires, where there is room
         and wires do not bend more for it."""
+        seen: set[Item] = set()
         for start in sorted(self._where, key=self._height.__getitem__):
             index, place = self._where[start]
             above = self._columns.columns[index][place - 1] if place else None
             is_free = above is None or self._height[start] - self._height[above] > self._gaps[index][place - 1]
-            if is_free:
-                self._move(self._joined(start, with_below=True), only_up=True)
+            if is_free and start not in seen:
+                chain = self._joined(start, with_below=False)
+                seen.update(chain)
+                if self._room(chain)[0]:
+                    self._move(self._joined(start, with_below=True), only_up=True)
 
     def _move(self, group: set[Item], *, only_up: bool = False) -> None:
         wishes = [
@@ -154,7 +157,8 @@ class _Heights:
         return sum(abs(wish - by) * counts for wish, counts in wishes)
 
     def _joined(self, start: Item, *, with_below: bool) -> set[Item]:
-        """Items that straight wires join to this one; with all below them, and what is joined to those, and so on."""
+        """Items that straight wires join to this one; with all below them, what they would push against on the way up,
+        what is joined to those, and so on."""
         known, pending = {start}, [start]
         while pending:
             item = pending.pop()
@@ -165,7 +169,10 @@ class _Heights:
             ]
             if with_below:
                 index, place = self._where[item]
-                found.extend(self._columns.columns[index][place + 1 : place + 2])
+                column, gaps = self._columns.columns[index], self._gaps[index]
+                found.extend(column[place + 1 : place + 2])
+                if place and self._height[item] - self._height[column[place - 1]] <= gaps[place - 1]:
+                    found.append(column[place - 1])
             for other in found:
                 if other not in known:
                     known.add(other)
