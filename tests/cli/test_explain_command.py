@@ -37,7 +37,8 @@ rude  (two_bells.wiring)
   must never (low_bell and high_bell)
 
 What matters
-  1 of the 3 values of inputs: no smaller set does.
+  1 of the 3 values of inputs: no smaller set does. The other values in the
+  table follow from them.
 
     step  what to do     low_key  high_key  lamp  low_bell  high_bell
     ----  -------------  -------  --------  ----  --------  ---------
@@ -74,8 +75,8 @@ What the proof leans on
   does not lean on  given lamp_off
   does not lean on  at most one of low_key, high_key and lamp changes in a step
 
-  Proved again, and judged again, with these given up all at once: given
-  lamp_off; at most one of low_key, high_key and lamp changes in a step.
+  Proved again, and the proof judged again, with all that it does not lean on
+  given up at once.
   As far as this claim goes, lamp_off may be removed from the file.
 
 These verdicts rest on:

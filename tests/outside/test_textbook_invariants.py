@@ -51,7 +51,7 @@ def test_that_some_stage_of_a_ring_counter_is_high_is_inductive_as_it_stands() -
 
 
 def test_neighbours_apart_in_a_ring_of_four_need_no_word_about_stages_that_face_each_other() -> None:
-    _, proof = explained(ring(4, "    must apart: never (stage_0 and stage_1)"), "apart")
+    _, proof = explained(ring(4, "    must neighbours: never (stage_0 and stage_1)"), "neighbours")
     assert set(proof.sentences) == {
         "never (stage_0 and stage_1)",
         "never (stage_1 and stage_2)",
@@ -88,12 +88,19 @@ circuit two_players
     given_b = b_moves and asks_b
     turn_a  = flipflop((turn_a and not given_a) or given_b) on rise of clock start 0
 """
-"""Peterson's rule for two ("Myths about the mutual exclusion problem", 1981, from memory). Each rise of the clock is one
-step of the player that `second` names: raise the flag, give the turn away, wait, ring. `turn_a`: it is the turn of A."""
+"""Peterson's rule for two ("Myths about the mutual exclusion problem", 1981, from memory). Each rise of the clock is
+one step of the player that `second` names: raise the flag, give the turn away, wait, ring. `turn_a`: A has the turn."""
 
 
-def test_the_lines_about_petersons_rule_prove_each_other_when_put_into_the_file() -> None:
-    _, proof = explained(PETERSON, "exclusion")
+@pytest.fixture(scope="module")
+def petersons_rule() -> tuple[Explanation, ProofWords]:
+    return explained(PETERSON, "exclusion")
+
+
+def test_the_lines_about_petersons_rule_prove_each_other_when_put_into_the_file(
+    petersons_rule: tuple[Explanation, ProofWords],
+) -> None:
+    _, proof = petersons_rule
     assert proof.as_claims
     assert any("turn_a" in sentence for sentence in proof.sentences)
     assert all(name in " ".join(proof.sentences) for name in ("rings_a", "rings_b", "waits_a", "waits_b"))
@@ -103,13 +110,15 @@ def test_the_lines_about_petersons_rule_prove_each_other_when_put_into_the_file(
     assert {judged[name] for name in ("exclusion", "whose_turn_a", "whose_turn_b")} == {"proved"}
 
 
-def test_petersons_rule_leans_on_no_choice_of_who_has_the_turn_first() -> None:
-    explanation, _ = explained(PETERSON, "exclusion")
+def test_petersons_rule_leans_on_no_choice_of_who_has_the_turn_first(
+    petersons_rule: tuple[Explanation, ProofWords],
+) -> None:
+    explanation, _ = petersons_rule
     leaning = {one.name: one.leaning.value for one in explanation.leaned}
     assert leaning["turn_a"] == "does not lean on"
 
 
-# Own computation: G5 and G6 are never both high, as G10 and G11, which they take over, never are: inductive as it stands.
+# Own computation: G5 and G6 are never both high, as G10 and G11, which they take over, never are.
 def test_the_invariant_of_s27_is_that_two_of_its_registers_are_apart() -> None:
     explanation, proof = explained(s27(0, NEVER_BOTH), "never_both")
     assert proof.sentences == ("never (G5 and G6)",)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import verifier
+from verifier.evidence.explanation import Explanation, Reason
 from verifier.report.explain_page import explain_lines
 from verifier.report.pieces import plain_text
 
@@ -32,9 +33,13 @@ circuit round_of_three
 
 
 def page(folder: Path, text: str, claim: str, width: int = 80) -> str:
+    return plain_text(explain_lines(_explanation(folder, text, claim), width=width))
+
+
+def _explanation(folder: Path, text: str, claim: str) -> Explanation:
     path = folder / "bells.wiring"
     path.write_text(text)
-    return plain_text(explain_lines(verifier.explain(verifier.load(path), claim), width=width))
+    return verifier.explain(verifier.load(path), claim)
 
 
 def test_each_step_says_what_it_comes_of(tmp_path: Path) -> None:
@@ -68,3 +73,14 @@ def test_nothing_is_wider_than_the_page(tmp_path: Path) -> None:
         assert max(map(len, page(tmp_path, STROKE_REGISTER, claim, 60).splitlines()[1:])) <= 60
     for claim in ("one_at_a_time", "goes_round"):
         assert max(map(len, page(tmp_path, ROUND, claim, 60).splitlines()[1:])) <= 60
+
+
+def test_causes_are_told_before_what_comes_of_them(tmp_path: Path) -> None:
+    explanation = _explanation(tmp_path, STROKE_REGISTER, "slow")
+    assert isinstance(explanation.reason, Reason)
+    places = {link.at: place for place, link in enumerate(explanation.reason.links)}
+    assert places
+    for link in explanation.reason.links:
+        assert all(places[cause] < places[link.at] for cause in link.because)
+    steps = [link.at.step for link in explanation.reason.links]
+    assert steps == sorted(steps)

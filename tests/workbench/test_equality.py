@@ -172,3 +172,75 @@ def test_the_second_circuit_may_stand_in_another_file(tmp_path: Path, capsys: py
     with pytest.raises(SystemExit) as ended:
         main([*call, "third_circuit"])
     assert ended.value.code == 2
+
+
+PINS_OF_ONE = """\
+circuit lantern
+    input  tempo free running
+    input  lever by hand
+    output beat, lamp[2]
+    beat = tempo and lever
+    lamp = join(lever, tempo)
+"""
+
+
+def said_about(folder: Path, capsys: pytest.CaptureFixture[str], second: str, code: int) -> str:
+    """What `equal` says of the lantern and of a circuit in another file, on one line."""
+    (folder / "one.wiring").write_text(PINS_OF_ONE)
+    (folder / "two.wiring").write_text(second)
+    name = second.split()[1]
+    call = ["equal", str(folder / "one.wiring"), "lantern", name, "--other", str(folder / "two.wiring")]
+    assert main(call) == code
+    captured = capsys.readouterr()
+    return " ".join((captured.out + captured.err).split())
+
+
+def test_the_order_of_pins_is_none_of_their_business(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    other = """\
+circuit other_lantern
+    input  lever by hand
+    input  tempo free running
+    output lamp[2], beat
+    lamp[0] = tempo
+    lamp[1] = lever
+    beat    = not nand(lever, tempo)
+"""
+    said = said_about(tmp_path, capsys, other, 0)
+    assert "lantern and other_lantern behave the same for ever" in said
+    assert "one.wiring) with other_lantern (" in said
+
+
+def test_every_difference_of_pins_is_told_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    other = """\
+circuit other_lantern
+    input  Tempo free running
+    input  lever
+    input  choose
+    output beat, lamp[3]
+    beat = Tempo and lever
+    lamp = join(lever, Tempo, choose)
+"""
+    said = said_about(tmp_path, capsys, other, 2)
+    for difference in (
+        "only lantern has an input `tempo`",
+        "only other_lantern has an input `Tempo`",
+        "only other_lantern has an input `choose`",
+        "the output `lamp` has 2 bits in lantern and 3 bits in other_lantern",
+        "the input `lever` is by hand in lantern, free in other_lantern",
+        "is `tempo` meant to be `Tempo`?",
+    ):
+        assert difference in said
+
+
+def test_two_circuits_of_one_name_are_told_apart_by_their_files(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = said_about(tmp_path, capsys, PINS_OF_ONE.replace("tempo and lever", "tempo or lever"), 1)
+    assert "lantern@1 and lantern@2 do not behave the same" in said
+    assert "one.wiring) with lantern@2 (" in said
+
+
+def test_claims_that_only_one_of_the_two_has_are_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    claimed = PINS_OF_ONE.replace("    beat =", "    must dark: beat only when lever\n    beat =")
+    said = said_about(tmp_path, capsys, claimed, 0)
+    assert "the claims of the two play no part (only lantern@2 has dark)" in said

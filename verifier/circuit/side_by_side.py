@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 
 from verifier.circuit.netlist import (
     FlipFlop,
@@ -19,7 +21,12 @@ from verifier.circuit.netlist import (
 
 
 class DifferentPins(ValueError):
-    """The two circuits do not have the same pins; the message says which differ."""
+    """The two circuits do not have the same pins; the message says everything that differs."""
+
+    def __init__(self, differences: Sequence[str], unpaired: Sequence[tuple[str, str]]) -> None:
+        super().__init__("; ".join(differences))
+        self.unpaired = tuple(unpaired)
+        """Pins that only one of the circuits has: those of the left one, and those of the right one, near in name."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +43,7 @@ def side_by_side(left: Netlist, right: Netlist, left_name: str, right_name: str)
     Raises:
         DifferentPins: inputs or outputs differ in name or width, or inputs in class.
     """
-    _check_pins(left, right)
+    _check_pins(left, right, left_name, right_name)
     inputs, nets, left_of = _placed(left, left_name, (), ())
     _, nets, right_of = _placed(right, right_name, inputs, nets)
     parts = [_moved(left, left_of), _moved(right, right_of)]
@@ -61,24 +68,38 @@ def side_by_side(left: Netlist, right: Netlist, left_name: str, right_name: str)
     return SideBySide(netlist=whole, left_of=left_of, right_of=right_of)
 
 
-def _check_pins(left: Netlist, right: Netlist) -> None:
+def _check_pins(left: Netlist, right: Netlist, left_name: str, right_name: str) -> None:
+    """Raises DifferentPins with every difference. The order of pins is none."""
+    found: list[str] = []
+    unpaired: list[tuple[str, str]] = []
     for what, ours, theirs in (("input", left.inputs, right.inputs), ("output", left.outputs, right.outputs)):
-        widths = [{pin.name: len(pin.nets) for pin in pins} for pins in (ours, theirs)]
-        for name in sorted(widths[0].keys() | widths[1].keys()):
-            ours_wide, theirs_wide = widths[0].get(name), widths[1].get(name)
-            if ours_wide is None or theirs_wide is None:
-                raise DifferentPins(f"only one of the two circuits has an {what} `{name}`")
-            if ours_wide != theirs_wide:
-                raise DifferentPins(
-                    f"the {what} `{name}` has {ours_wide} bits in one circuit and {theirs_wide} in the other"
-                )
+        here, there = ({pin.name: len(pin.nets) for pin in pins} for pins in (ours, theirs))
+        only_here, only_there = (sorted(one.keys() - two.keys()) for one, two in ((here, there), (there, here)))
+        found += [f"only {left_name} has an {what} `{name}`" for name in only_here]
+        found += [f"only {right_name} has an {what} `{name}`" for name in only_there]
+        near = ((name, get_close_matches(name.lower(), [n.lower() for n in only_there], n=1)) for name in only_here)
+        unpaired += [(name, next(n for n in only_there if n.lower() == close[0])) for name, close in near if close]
+        found += [
+            f"the {what} `{name}` has {_bits(here[name])} in {left_name} and {_bits(there[name])} in {right_name}"
+            for name in here
+            if here[name] != there.get(name, here[name])
+        ]
     classes = {pin.name: pin.input_class for pin in left.inputs}
-    for pin in right.inputs:
-        if pin.input_class is not classes[pin.name]:
-            here, there = classes[pin.name].value, pin.input_class.value
-            raise DifferentPins(f"the input `{pin.name}` is {here} in one circuit and {there} in the other")
+    found += [
+        f"the input `{pin.name}` is {classes[pin.name].value} in {left_name}, {pin.input_class.value} in {right_name}"
+        for pin in right.inputs
+        if pin.input_class is not classes.get(pin.name, pin.input_class)
+    ]
     if left.inputs_may_change_together != right.inputs_may_change_together:
-        raise DifferentPins("inputs may change together in one of the two circuits only")
+        found.append(
+            f"inputs may change together in {left_name if left.inputs_may_change_together else right_name} only"
+        )
+    if found:
+        raise DifferentPins(found, unpaired)
+
+
+def _bits(width: int) -> str:
+    return "1 bit" if width == 1 else f"{width} bits"
 
 
 def _placed(

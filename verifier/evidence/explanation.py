@@ -84,12 +84,16 @@ class Reason:
     """The values that break (show) the claim by its own words."""
     whole: bool
     """False: the roots alone do not decide the claim, so the chain leaves something out."""
+    fixed: frozenset[At]
+    """The values that every permitted run has which agrees with what matters."""
     tried: Tried | None
     """None: it was too much for the simulator."""
 
     @property
     def nets(self) -> frozenset[At]:
-        return frozenset((*self.chances, *self.roots, *(link.at for link in self.links)))
+        """The values of the chain that cannot be others, and those that the circuit chose."""
+        links = (link.at for link in self.links)
+        return frozenset((*self.chances, *(at for at in links if at in self.fixed)))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -35,7 +35,6 @@ class _Tracing:
         self._fixed, self._chances = fixed, chances
         self._drivers = netlist.drivers
         self._parts = {net: part for part in components(netlist) for net in part.outputs}
-        self._order = {net: place for place, net in enumerate(self._parts)}
         self._links: dict[At, Link] = {}
 
     def traced(self, roots: Iterable[At]) -> tuple[Link, ...]:
@@ -47,7 +46,22 @@ class _Tracing:
             link = self._link(at)
             self._links[at] = replace(link, because=tuple(dict.fromkeys(link.because)))
             pending.extend(link.because)
-        return tuple(sorted(self._links.values(), key=lambda link: (link.at.step, self._order.get(link.at.net, -1))))
+        return self._in_order()
+
+    def _in_order(self) -> tuple[Link, ...]:
+        """Each after all it comes of, as far as no loop is in the way; else by instant, then by net."""
+        ordered: dict[At, Link] = {}
+        begun: set[At] = set()
+        pending = sorted(self._links, reverse=True)
+        while pending:
+            at = pending[-1]
+            if at in begun:
+                pending.pop()
+                ordered.setdefault(at, self._links[at])
+                continue
+            begun.add(at)
+            pending.extend(sorted((one for one in self._links[at].because if one not in begun), reverse=True))
+        return tuple(ordered.values())
 
     def _link(self, at: At) -> Link:
         driver = self._drivers.get(at.net)

@@ -31,6 +31,8 @@ from verifier.report.signals import Shown, level, shown_signals
 from verifier.report.table import run_table
 from verifier.report.verdicts import TONES, claim_lines, footer_lines, run_lines
 
+WIDEST_PATTERN = 8
+"""Bits of a bus that are shown in one column although some of them do not matter."""
 TEXT = "  "
 """In front of running text."""
 
@@ -76,7 +78,7 @@ def _run_matters(explanation: Explanation, reason: Reason, width: int) -> list[L
     def matters(net: NetId, step: int) -> bool:
         return At(step, net) in shows
 
-    signals, left_out = _columns(netlist, claim, shows)
+    signals, left_out = _columns(netlist, claim, shows, len(run))
     has_dots = any(not matters(net, step) for one in signals for net in one.nets for step in range(len(run)))
     deeds = [_deed(netlist, reason, step) for step in range(len(run))]
     word, tone = explanation.result.verdict.value, TONES[explanation.result.verdict]
@@ -99,14 +101,24 @@ def _run_matters(explanation: Explanation, reason: Reason, width: int) -> list[L
     ]
 
 
-def _columns(netlist: Netlist, claim: Claim, shows: frozenset[At]) -> tuple[list[Shown], list[str]]:
+def _columns(netlist: Netlist, claim: Claim, shows: frozenset[At], steps: int) -> tuple[list[Shown], list[str]]:
     """Inputs, and whatever else has a value that matters; and the names of outputs that play no part."""
     nets = {at.net for at in shows}
     in_buses = {net: name for name, bits in netlist.signals.items() if len(bits) > 1 for net in bits}
     further = [in_buses.get(net, netlist.nets[net].name) for net in sorted(nets) if not netlist.nets[net].anonymous]
     signals = shown_signals(netlist, claim, [name for name in further if name in netlist.signals])
     kept = [one for one in signals if one.input_class is not None or not nets.isdisjoint(one.nets)]
-    return kept, [one.name for one in signals if one not in kept]
+    left_out = [one.name for one in signals if one not in kept]
+    return [column for one in kept for column in _bit_by_bit(netlist, one, shows, steps)], left_out
+
+
+def _bit_by_bit(netlist: Netlist, signal: Shown, shows: frozenset[At], steps: int) -> list[Shown]:
+    """The bits that matter, of a wide bus of which not all do."""
+    whole = all(At(step, net) in shows for step in range(steps) for net in signal.nets)
+    if signal.input_class is not None or signal.width <= WIDEST_PATTERN or whole:
+        return [signal]
+    nets = {at.net for at in shows}
+    return [Shown(name=netlist.nets[net].name, nets=(net,)) for net in signal.nets if net in nets]
 
 
 def _pin(netlist: Netlist, name: str) -> tuple[NetId, ...]:
@@ -144,7 +156,9 @@ def _how_much(netlist: Netlist, reason: Reason) -> str:
     if reason.unseen:
         where = listing([f"step {step}" if step else "power-up" for step in reason.unseen])
         parts.append(f"which way the circuit goes at {where}")
-    return f"{listing(parts) or 'Nothing'}: {_size(reason.smallness, len(reason.pins) + len(at_first))}."
+    told = f"{listing(parts) or 'Nothing'}: {_size(reason.smallness, len(reason.pins) + len(at_first))}."
+    follows = "The other values in the table follow from them." if reason.pins or at_first else ""
+    return f"{told} {follows}".rstrip()
 
 
 def _size(smallness: Smallness, number: int) -> str:
@@ -191,7 +205,7 @@ def _endless_matters(explanation: Explanation, reason: EndlessReason, width: int
     def matters(net: NetId, step: int) -> bool:
         return net in inputs or At(step, net) in reason.nets
 
-    signals, left_out = _columns(netlist, claim, reason.nets)
+    signals, left_out = _columns(netlist, claim, reason.nets, len(run))
     happened = f"{explanation.result.verdict.value}: {clean(what_happened(claim, run, netlist))}"
     moving = [netlist.nets[net].name for net in reason.moving]
     in_loop = f"in the loop these change: {clean(listing(moving))}" if moving else "in the loop nothing changes"
@@ -308,9 +322,13 @@ def _given_up(leaned: Sequence[Leaned], width: int) -> list[Line]:
     alone = [one for one in leaned if one.leaning is Leaning.NOT and not one.together]
     lines: list[Line] = []
     if together:
-        number = "that one" if len(together) == 1 else "these"
-        text = f"Proved again, and judged again, with {number} given up{' all at once' if len(together) > 1 else ''}: "
-        text += clean("; ".join(one.what for one in together)) + "."
+        text = "Proved again, and the proof judged again, "
+        if not alone and len(together) > 1:
+            text += "with all that it does not lean on given up at once."
+        elif not alone:
+            text += "with that one given up."
+        else:
+            text += "with these given up at once: " + clean("; ".join(one.what for one in together)) + "."
         lines += [line(), *paragraph(text, width=width, first=TEXT, then=TEXT)]
     if alone:
         text = "Each of these can be given up too, but not with all the others: "

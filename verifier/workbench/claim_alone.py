@@ -6,6 +6,7 @@ The claim's monitor runs over nets that may take any value at any instant. With 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 
 from verifier.circuit.netlist import NetId
@@ -50,6 +51,9 @@ def claim_alone(
     solver.unrolling.register(Register(variable, now[net]) for net, variable in kept.items())
     solver.unrolling.register(Register(variable, value) for variable, value in memories.items())
     solver.unrolling.register([Register(started, TRUE)])
+    asked = set(graph.cone([decided, *memories.values()]))
+    read = {net for net in nets if {now[net] >> 1, kept[net] >> 1} & asked}
+    candidates = [at for at in candidates if at.net in read]  # of a bus, often one bit alone is read
     undecided = solver.loaded(solver.unrolling.literal(len(run) - 1, decided)) ^ 1
     literals = [
         solver.loaded(solver.unrolling.literal(at.step, now[at.net])) ^ (not run.instants[at.step][at.net])
@@ -57,6 +61,8 @@ def claim_alone(
     ]
 
     def possible(demands: Demands) -> Answer:
+        if time.monotonic() > deadline:
+            raise NoAnswerError("the time ran out")
         return solver.session.check([undecided, *(literals[place] for place in demands)], deadline)
 
     try:

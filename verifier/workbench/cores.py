@@ -19,7 +19,7 @@ from verifier.evidence.explanation import Smallness
 from verifier.logic.session import Answer, NoAnswerError
 
 MOST_ROUNDS = 300
-MOST_BRANCHES = 20_000
+MOST_BRANCHES = 5_000
 """Of the search for one smallest hitting set."""
 
 Demands = tuple[int, ...]
@@ -63,12 +63,10 @@ def irreducible(demands: Sequence[int], possible: Possible) -> tuple[Demands, bo
 
 def _by_hitting_sets(count: int, known: Demands, possible: Possible, deadline: float) -> Demands | None:
     """A smallest set; None when the rounds or the time ran out. `known` is one that does."""
-    corrections: list[frozenset[int]] = []
     try:
+        corrections = _needed_anyway(count, known, possible)
         for _ in range(MOST_ROUNDS):
-            if time.monotonic() > deadline:
-                return None
-            hitting = smallest_hitting_set(corrections)
+            hitting = smallest_hitting_set(corrections, deadline)
             if hitting is None:
                 return None
             if len(hitting) >= len(known):
@@ -79,6 +77,16 @@ def _by_hitting_sets(count: int, known: Demands, possible: Possible, deadline: f
     except NoAnswerError:
         return None
     return None
+
+
+def _needed_anyway(count: int, known: Demands, possible: Possible) -> list[frozenset[int]]:
+    """Those without which all others can be met: they are in every set that cannot, so in the known one."""
+    everything = range(count)
+    return [
+        frozenset({demand})
+        for demand in known
+        if possible(tuple(other for other in everything if other != demand)) is Answer.SATISFIABLE
+    ]
 
 
 def _correction(count: int, met: Demands, possible: Possible) -> frozenset[int]:
@@ -95,7 +103,7 @@ def _correction(count: int, met: Demands, possible: Possible) -> frozenset[int]:
     return frozenset(left_out)
 
 
-def smallest_hitting_set(sets: Sequence[frozenset[int]]) -> Demands | None:
+def smallest_hitting_set(sets: Sequence[frozenset[int]], deadline: float) -> Demands | None:
     """As few as possible that have a member in each of the sets; None when there is too much to look at."""
     best: tuple[int, ...] | None = None
     branches = 0
@@ -103,7 +111,7 @@ def smallest_hitting_set(sets: Sequence[frozenset[int]]) -> Demands | None:
     while pending:
         chosen = pending.pop()
         branches += 1
-        if branches > MOST_BRANCHES:
+        if branches > MOST_BRANCHES or time.monotonic() > deadline:
             return None
         missed = [one for one in sets if one.isdisjoint(chosen)]
         if best is not None and len(chosen) + _apart(missed) >= len(best):

@@ -56,7 +56,29 @@ def equal(
                 "some output, or storage of the same name, always starts differently; compare from all power-up states",
             ) from error
         raise
-    return replace(result, assumes=_assumptions(result, _as_power_up(power_up), bool(left.givens or right.givens)))
+    assumes = _assumptions(result, _as_power_up(power_up), bool(left.givens or right.givens))
+    return replace(result, assumes=(*_compared(left, right), *assumes))
+
+
+def _compared(left: Design, right: Design) -> list[str]:
+    """Where the two stand, if in different files; and which claims only one of them has."""
+    names = _names(left, right)
+    told = []
+    if left.file != right.file:
+        told.append(f"compared: {names[0]} ({left.file}) with {names[1]} ({right.file})")
+    ours, theirs = ({claim.name: claim.text for claim in design.claims} for design in (left, right))
+    if ours == theirs:
+        return told
+    different = [
+        *(f"only {names[0]} has {name}" for name in ours if name not in theirs),
+        *(f"only {names[1]} has {name}" for name in theirs if name not in ours),
+        *(f"{name} is not the same in both" for name in ours if ours[name] != theirs.get(name, ours[name])),
+    ]
+    return [*told, f"the claims of the two play no part ({'; '.join(different)})"]
+
+
+def _names(left: Design, right: Design) -> tuple[str, str]:
+    return (left.name, right.name) if left.name != right.name else (f"{left.name}@1", f"{right.name}@2")
 
 
 def _assumptions(result: DesignResult, power_up: PowerUp, have_givens: bool) -> tuple[str, ...]:
@@ -83,13 +105,13 @@ def equality_design(left: Design, right: Design, power_up: PowerUp = PowerUp.ALL
     Raises:
         CallError: their pins differ.
     """
-    names = (left.name, right.name) if left.name != right.name else (f"{left.name}@1", f"{right.name}@2")
+    names = _names(left, right)
     try:
         board = side_by_side(left.netlist, right.netlist, *names)
     except DifferentPins as different:
         raise CallError(
             f"{left.name} and {right.name} cannot be compared: {different}",
-            hint="only circuits with the same pins can be equal; a contract that both fit makes sure of that",
+            hint=_hint(different),
         ) from different
     outputs = [(pin.nets, _output(right.netlist, pin.name)) for pin in left.netlist.outputs]
     agree = _all_agree(board, outputs)
@@ -100,6 +122,12 @@ def equality_design(left: Design, right: Design, power_up: PowerUp = PowerUp.ALL
         start = Initially(operand=_all_agree(board, pairs))
         givens = (Given(name="matching_start", formula=start, text="outputs and storage of one name start equal"),)
     return Design(netlist=board.netlist, file=left.file, claims=(claim,), givens=givens, span=left.span)
+
+
+def _hint(different: DifferentPins) -> str:
+    meant = [f"is `{here}` meant to be `{there}`?" for here, there in different.unpaired]
+    rule = "only circuits with the same pins, in any order, can be equal; a contract that both fit makes sure of that"
+    return " ".join([*meant, rule])
 
 
 POWER_UP_MEANS = {

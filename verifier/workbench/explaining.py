@@ -13,7 +13,7 @@ from dataclasses import replace
 from verifier.claims.asked_number import asked_bound, with_amount
 from verifier.claims.claim import Claim, Design, View, WiringFile
 from verifier.claims.support import restricts
-from verifier.errors import CallError
+from verifier.errors import CallError, InternalDisagreement
 from verifier.evidence.certificate import recheck
 from verifier.evidence.explanation import EndlessReason, Explanation, ProofWords, Reason
 from verifier.evidence.replay import Unconfirmed
@@ -137,6 +137,11 @@ class _Explaining:
             reason = what_matters(self._model, claim, run, self._left(MOST_SECONDS_FOR_A_RUN))
         except NoAnswerError:
             self._notes.append("which values of the run matter was not found out in time")
+            return None
+        except InternalDisagreement:
+            if not self._model.approximate:
+                raise
+            self._notes.append("which values matter is not worked out: a loop is too large for its exact table")
             return None
         return self._tried(claim, reason)
 

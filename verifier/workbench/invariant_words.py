@@ -65,6 +65,8 @@ class _Telling:
         nets = {net.name: net_id for net_id, net in enumerate(model.design.netlist.nets)}
         self._started = {variable for variable, name in names.items() if name == "started"}
         self._netlist = model.design.netlist
+        self._bits = {net.name for net in model.design.netlist.nets if not net.anonymous}
+        """Names of nets, those of one bit of a bus among them."""
         self._formulas: dict[Literal, Formula] = {}
         for variable, (formula, place) in model.remembered.items():
             bit = formula if formula.width == 1 else tree.Slice(operand=formula, high=place, low=place)
@@ -122,7 +124,8 @@ class _Telling:
             same = (first ^ second) & 1
             comparison = Comparison.EQUAL if same else Comparison.DIFFERENT
             pair = [self._formulas[literal & ~1] for literal in (first, second)]
-            sentences.append((worded(tree.Compare(comparison=comparison, left=pair[0], right=pair[1])), True))
+            equality = tree.Compare(comparison=comparison, left=pair[0], right=pair[1])
+            sentences.append((worded(equality), self._is_in_the_language(equality)))
         return sentences, left
 
     def each(self, clauses: list[Clause]) -> Told:
@@ -132,9 +135,17 @@ class _Telling:
         """The clause: as a formula where all its registers stand for formulas."""
         if self.is_formula(clause):
             formula = self.formula(clause)
-            return worded(formula), not any(isinstance(node, tree.Initially) for node in tree.walk(formula))
+            return worded(formula), self._is_in_the_language(formula)
         conditions = [*self._plain_conditions(clause), *self._counter_conditions(clause)]
         return f"never at once: {listing(conditions)}" if len(conditions) > 1 else f"never: {conditions[0]}", False
+
+    def _is_in_the_language(self, *formulas: Formula) -> bool:
+        """Nameless gates have no name there, and `Initially` is no word of it."""
+        nodes = [node for formula in formulas for node in tree.walk(formula)]
+        names = {node.name for node in nodes if isinstance(node, Signal)}
+        return names <= self._netlist.signals.keys() | self._bits and not any(
+            isinstance(node, tree.Initially) for node in nodes
+        )
 
     def _plain_conditions(self, clause: Clause) -> Iterable[str]:
         for literal in clause:

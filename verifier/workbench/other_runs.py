@@ -47,13 +47,13 @@ def other_runs(design: Design, claim: Claim, reason: Reason, simulator: Simulato
     Raises:
         InternalDisagreement: it is not so.
     """
-    sequences, every = _Sequences(design, reason).found()
+    started = time.monotonic()
+    sequences, every = _Sequences(design, reason).found(started + MOST_SECONDS / 2)
     living = _Living(design, claim, reason, simulator)
-    deadline = time.monotonic() + MOST_SECONDS
     tried = differing = 0
     shown = tuple(tuple(instant[net] for net in design.netlist.input_nets) for instant in reason.run.instants)
     for sequence in sequences:
-        if time.monotonic() > deadline:
+        if time.monotonic() > started + MOST_SECONDS:
             every = False
             break
         try:
@@ -78,14 +78,17 @@ class _Sequences:
         for name, step in reason.pins:
             self._wanted[step].update({net: shown[step][net] for net in pins[name]})
         self._length = len(shown)
+        self._shown = tuple(tuple(instant[net] for net in self._nets) for instant in shown)
         self._all_changes = True
 
-    def found(self) -> tuple[list[tuple[Inputs, ...]], bool]:
-        """As many as are tried, and whether these are all."""
-        kept = dict.fromkeys(self._search(Random(1)))
+    def found(self, deadline: float) -> tuple[list[tuple[Inputs, ...]], bool]:
+        """As many as are tried, and whether these are all. What is shown is among them."""
+        kept = {self._shown: None, **dict.fromkeys(self._search(Random(1)))}
         every = len(kept) < MOST_SEQUENCES and self._finished and self._all_changes
         if not every:
             for seed in range(2, MOST_SEQUENCES):
+                if time.monotonic() > deadline:
+                    break
                 kept.update(dict.fromkeys(self._search(Random(seed), most=1)))
         return list(kept), every
 

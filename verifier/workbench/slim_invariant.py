@@ -11,6 +11,7 @@ The result is to be judged again like any other (`evidence/certificate.py`): not
 
 from __future__ import annotations
 
+import time
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
@@ -115,6 +116,8 @@ class _Slimming:
         return kept
 
     def _check(self, clauses: Collection[Clause], demand: SessionLiteral) -> Answer:
+        if self._deadline is not None and time.monotonic() > self._deadline:
+            raise NoAnswerError("the time ran out")
         return self._session.check([demand, *map(self._switch, sorted(clauses))], self._deadline)
 
     def _switch(self, clause: Clause) -> SessionLiteral:

@@ -24,6 +24,7 @@ from verifier.report.pieces import listing
 from verifier.workbench.judge import Judge
 
 MOST_SECONDS_EACH = 10.0
+OUT_OF_TIME = "the time for the whole call ran out"
 ONE_AT_A_TIME = "one at a time"
 """A given that no file can have, as its name has spaces."""
 
@@ -76,6 +77,8 @@ class _Trying:
     def alone(self, assumption: _Assumption, parts: int) -> Leaned:
         """What becomes of the claim when this assumption is given up and no other."""
         leaned = Leaned(kind=assumption.kind, what=assumption.what, name=assumption.name, leaning=Leaning.OPEN)
+        if time.monotonic() > self._deadline:
+            return replace(leaned, reason=OUT_OF_TIME)
         try:
             result = self._judged(assumption.without(self._design), parts)
         except InternalDisagreement:
@@ -89,7 +92,9 @@ class _Trying:
         return replace(leaned, reason=result.reason)
 
     def still(self, design: Design, parts: int) -> bool:
-        """Whether the claim is proved of this design too."""
+        """Whether the claim is proved of this design too, as far as there is time to find out."""
+        if time.monotonic() > self._deadline:
+            return False
         try:
             return self._judged(design, parts).verdict is self._wanted
         except InternalDisagreement:

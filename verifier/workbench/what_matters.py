@@ -9,6 +9,7 @@ place of all that does not matter (`other_runs.py`).
 
 from __future__ import annotations
 
+import time
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
@@ -58,6 +59,7 @@ def what_matters(model: SettledModel, claim: Claim, run: Run, deadline: float) -
         links=chain(model.design.netlist, run, roots, fixed=fixed, chances=chances),
         roots=roots,
         whole=whole,
+        fixed=fixed,
         tried=None,
     )
 
@@ -110,31 +112,41 @@ class _Question:
         return smallest_core(len(atoms), possible, self._deadline), atoms
 
     def fixed(self, literals: Sequence[SessionLiteral]) -> frozenset[At]:
-        """The values of the run that every permitted run with these literals has too.
-
-        Candidates go as soon as some run is seen to differ; those that are left when none differs any more are fixed
-        (as backbones are found: Janota, Lynce, Marques-Silva, 2015; from memory).
-        """
+        """The values of the run that every permitted run with these literals has too."""
         nets = list(range(len(self._model.design.netlist.nets)))
         if len(nets) * len(self._run) > MOST_VALUES:
             nets = [net for net in nets if not self._model.design.netlist.nets[net].anonymous]
-        left = {At(step, net): self._value(At(step, net)) for step in range(len(self._run)) for net in nets}
-        session = self._solver.session
+        places = [At(step, net) for step in range(len(self._run)) for net in nets]
         try:
-            while left:
-                differs = session.variable()
-                session.add_clause([differs ^ 1, *(value ^ 1 for value in left.values())])
-                if session.check([self._permits, differs, *literals], self._deadline) is Answer.UNSATISFIABLE:
-                    break
-                values = session.values([value & ~1 for value in left.values()])
-                pairs = zip(left.items(), values, strict=True)
-                left = {at: value for (at, value), is_high in pairs if is_high != bool(value & 1)}
+            return frozenset(self._agreed(places, [self._permits, *literals]))
         except NoAnswerError:
             return frozenset()
-        return frozenset(left)
+
+    def _agreed(self, places: Iterable[At], demands: Sequence[SessionLiteral]) -> list[At]:
+        """The places at which every run that meets the demands has the value of this one.
+
+        Candidates go as soon as some run is seen to differ; those that are left when none differs any more are agreed
+        upon (as backbones are found: Janota, Lynce, Marques-Silva, 2015; from memory).
+        """
+        left = {at: self._value(at) for at in places}
+        session = self._solver.session
+        while left:
+            differs = session.variable()
+            session.add_clause([differs ^ 1, *(value ^ 1 for value in left.values())])
+            if self._check([differs, *demands]) is Answer.UNSATISFIABLE:
+                break
+            values = session.values([value & ~1 for value in left.values()])
+            pairs = zip(left.items(), values, strict=True)
+            left = {at: value for (at, value), is_high in pairs if is_high != bool(value & 1)}
+        return list(left)
 
     def _possible(self, literals: Iterable[SessionLiteral]) -> Answer:
-        demands = [self._permits, self._reached ^ 1, *literals]
+        return self._check([self._permits, self._reached ^ 1, *literals])
+
+    def _check(self, demands: Sequence[SessionLiteral]) -> Answer:
+        """Raises NoAnswerError at the deadline, which a session looks at in long checks only."""
+        if time.monotonic() > self._deadline:
+            raise NoAnswerError("the time ran out")
         return self._solver.session.check(demands, self._deadline)
 
     def _at(self, frame: int, literal: Literal) -> SessionLiteral:
@@ -162,24 +174,21 @@ class _Question:
     def _chances(self) -> Iterable[At]:
         """Values that were not the only possible ones after all that came before and with these inputs."""
         netlist = self._model.design.netlist
-        known: list[SessionLiteral] = []
         named = [net for net in sorted(netlist.drivers) if not netlist.nets[net].anonymous]
+        before: list[SessionLiteral] = []
         for step in range(len(self._run)):
-            known += [self._value(At(step, net)) for net in netlist.input_nets]
-            taken = [At(step, net) for net in named if self._could_differ(At(step, net), known, step)]
-            yield from taken
-            known += [self._value(At(step, net)) for net in range(len(netlist.nets))]
-
-    def _could_differ(self, at: At, known: Sequence[SessionLiteral], step: int) -> bool:
-        demands = [self._solver.permits(step), self._value(at) ^ 1, *known]
-        return self._solver.session.check(demands, self._deadline) is Answer.SATISFIABLE
+            inputs = [self._value(At(step, net)) for net in netlist.input_nets]
+            places = [At(step, net) for net in named]
+            agreed = self._agreed(places, [self._solver.permits(step), *before, *inputs])
+            yield from set(places).difference(agreed)
+            before = [self._value(At(step, net)) for net in range(len(netlist.nets))]
 
     def _unseen(self, steps: Collection[int]) -> list[_Atom]:
         """What the circuit chooses at these steps, as in some such run that does break the claim."""
         nets = range(len(self._model.design.netlist.nets))
         values = [self._value(At(step, net)) for step in range(len(self._run)) for net in nets]
         demands = [self._permits, self._reached, *values]
-        if self._solver.session.check(demands, self._deadline) is Answer.UNSATISFIABLE:
+        if self._check(demands) is Answer.UNSATISFIABLE:
             raise InternalDisagreement("a run was replayed that the transition system does not have")
         from_outside = self._outside_choices()
         inner = [choice for choice in self._model.choices if choice not in from_outside]
