@@ -5,10 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from verifier.claims.claim import Design
-from verifier.claims.run import Run
 from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
-from verifier.report.breach import what_happened
-from verifier.report.changes import moment
 from verifier.report.measured import amount, tightest
 from verifier.report.page.content import Proof
 from verifier.report.page.markup import Markup, element, joined
@@ -16,7 +13,7 @@ from verifier.report.page.names import badge, claim_id, in_words, view_told
 from verifier.report.page.runs import PageRun, page_run
 from verifier.report.page.viewer import viewer
 from verifier.report.page.widths import measured_width
-from verifier.report.told_run import as_claimed
+from verifier.report.told_run import ToldRun, as_claimed, run_of_verdict
 
 STEP_ALONE = (
     "It follows from one step alone: whatever state the circuit is in, reachable or not, no permitted step and no "
@@ -65,47 +62,45 @@ def claim_article(
 def _body(
     design: Design, judged: ClaimResult, identity: str, proof: Proof | None, runs: Runs, drawing: str | None
 ) -> Markup:
-    if judged.run is not None and judged.verdict in (Verdict.BROKEN, Verdict.SHOWN):
-        return _with_run(design, judged, judged.run, identity, runs, drawing)
+    told = run_of_verdict(design, judged)
+    if told is not None and judged.run is not None:
+        return _with_run(judged, told, identity, runs, drawing)
     if judged.verdict is Verdict.UNDECIDED:
         return element("p", judged.reason or "No reason was given.")
-    measured = _measured(design, judged, identity, runs, drawing)
-    return joined(measured, _proof(judged, proof))
+    return joined(_measured(judged, told, identity, runs, drawing), _proof(judged, proof))
 
 
-def _with_run(design: Design, judged: ClaimResult, run: Run, identity: str, runs: Runs, drawing: str | None) -> Markup:
-    claim, word = judged.claim, judged.verdict.value
-    place = f" at {moment(run, len(run) - 1)}" if run.loop_from is None else ""
-    happened = element(
-        "p", element("strong", f"{word}{place}: "), what_happened(claim, run, design.netlist), class_="happened"
-    )
-    if len(run) > TOO_LONG:
-        return joined(happened, element("p", f"The run has {len(run)} instants, too many for a page."))
-    shown = runs.add(page_run(f"{identity}-run", f"{design.name}, {claim.name}", design, claim, run, word + place))
+def _with_run(judged: ClaimResult, told: ToldRun, identity: str, runs: Runs, drawing: str | None) -> Markup:
+    happened = element("p", element("strong", f"{told.headline}: "), told.happened(), class_="happened")
+    if len(told.run) > TOO_LONG:
+        return joined(happened, element("p", f"The run has {len(told.run)} instants, too many for a page."))
+    shown = runs.add(page_run(f"{identity}-run", f"{told.design.name}, {told.claim.name}", told))
     body = viewer(shown, drawing)
     if judged.verdict is Verdict.BROKEN:
         return joined(happened, body)
-    return element("details", element("summary", f"The run that shows it{place}"), happened, body, class_="more")
+    return element("details", element("summary", f"The run: {told.headline}"), happened, body, class_="more")
 
 
-def _measured(design: Design, judged: ClaimResult, identity: str, runs: Runs, drawing: str | None) -> Markup | None:
+def _measured(
+    judged: ClaimResult, told: ToldRun | None, identity: str, runs: Runs, drawing: str | None
+) -> Markup | None:
     """The number; where another number breaks the claim, the run that does, with the width that it measures."""
     measured, claim = judged.measured, judged.claim
     if measured is None:
         return None
     number = element("p", element("strong", tightest(measured, claim)), class_="number")
-    run = measured.run
-    if run is None or measured.beyond is None or len(run) > TOO_LONG:
+    if told is None or measured.beyond is None or len(told.run) > TOO_LONG:
         return number
     beyond = amount(measured.beyond, measured.unit)
-    width = None if measured.of else measured_width(claim, run, design.netlist)
-    told = f"At {beyond} it is broken"
+    width = None if measured.of else measured_width(claim, told.run, told.design.netlist)
+    text = f"At {beyond} it is broken"
     if width is not None:
-        told += f": the run below measures {width.text}, which is marked"
-    told += f". At its end: {what_happened(claim, run, design.netlist)}."
-    title = f"{design.name}, {claim.name} at {beyond}"
-    shown = runs.add(page_run(f"{identity}-bound", title, design, claim, run, f"here {beyond} is broken"))
-    return joined(number, element("p", told, class_="happened"), viewer(shown, drawing, width))
+        text += f": the run below measures {width.text}, which is marked"
+    text += f". At its end: {told.happened()}."
+    shown = runs.add(
+        page_run(f"{identity}-bound", f"{told.design.name}, {claim.name} at {beyond}", told, f"here {beyond} is broken")
+    )
+    return joined(number, element("p", text, class_="happened"), viewer(shown, drawing, width))
 
 
 def _proof(judged: ClaimResult, proof: Proof | None) -> Markup:

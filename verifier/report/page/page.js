@@ -26,4 +26,13 @@
   };
   const later = window.requestIdleCallback ?? ((act) => window.setTimeout(act, 20));
   later(others);
+  // On paper the tables of the runs are open.
+  let closed = [];
+  window.addEventListener("beforeprint", () => {
+    closed = [...document.querySelectorAll(".as-table:not([open])")];
+    for (const table of closed) table.open = true;
+  });
+  window.addEventListener("afterprint", () => {
+    for (const table of closed) table.open = false;
+  });
 })();

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from verifier.circuit.netlist import NetId, Netlist
-from verifier.claims.claim import Claim, Design, View
+from verifier.claims.claim import Design, View
 from verifier.claims.run import Run
 from verifier.report.causes import Firing, firings
 from verifier.report.page.settled_causes import moved_in_step
 from verifier.report.pieces import clean, listing
-from verifier.report.signals import Shown, shown_signals
+from verifier.report.told_run import ToldRun
 from verifier.report.wave_layout import Mark, WaveDiagram, wave_diagram
 
 TOLD_AT_MOST = 8
@@ -28,7 +28,6 @@ class PageRun:
     design: Design
     view: View
     run: Run
-    signals: tuple[Shown, ...]
     diagram: WaveDiagram
 
     def record(self) -> dict[str, Any]:
@@ -51,14 +50,12 @@ class PageRun:
         }
 
 
-def page_run(identity: str, title: str, design: Design, claim: Claim, run: Run, mark: str) -> PageRun:
-    """`mark` is said at the last instant of a run that ends."""
-    signals = shown_signals(design.netlist, claim)
-    last = len(run) - 1
-    marks = [] if run.loop_from is not None else [Mark(instant=last, text=mark)]
-    diagram = wave_diagram(design.netlist, run, signals, title=title, view=claim.view, marks=marks)
+def page_run(identity: str, title: str, told: ToldRun, mark: str = "") -> PageRun:
+    """`mark` is said at the last instant, in place of what is marked in any picture of the run."""
+    marks = (Mark(instant=len(told.run) - 1, text=mark),) if mark else told.marks()
+    diagram = wave_diagram(told.design.netlist, told.run, told.signals, title=title, view=told.claim.view, marks=marks)
     return PageRun(
-        identity=identity, title=title, design=design, view=claim.view, run=run, signals=signals, diagram=diagram
+        identity=identity, title=title, design=told.design, view=told.claim.view, run=told.run, diagram=diagram
     )
 
 
