@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 NAMES = sorted(path.stem for path in SPECS.glob("*.wiring"))
-AUDITED = ("beat_source", "gated_in_time", "shift_register")
+AUDITED = {"light": ("gated_in_time", "one_pulse"), "dark": ("self_clearing",)}
+"""Pages with endless runs, measured numbers and runs in time; an audit of every page would take minutes."""
 STANDARD = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
@@ -45,13 +46,13 @@ def test_the_page_may_not_fetch_or_run_anything_that_is_added(page: Page, tmp_pa
     assert all("Content Security Policy" in complaint for complaint in heard.complaints)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", AUDITED)
 def test_an_audit_for_wcag_2_2_aa_finds_nothing(browser: Browser, tmp_path: Path, scheme: str) -> None:
     """By the rules of axe-core, contrast among them; every part of the page is open."""
     audit = files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
     context = browser.new_context(color_scheme=scheme, reduced_motion="reduce", bypass_csp=True)
     page = context.new_page()
-    for name in AUDITED:
+    for name in AUDITED[scheme]:
         opened(page, tmp_path, page_of(name))
         everything_awake(page)
         for power in page.locator(".power").all():

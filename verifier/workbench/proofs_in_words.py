@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
+from dataclasses import replace
 
 from verifier.claims.claim import Design, View
+from verifier.claims.support import restricts
 from verifier.evidence.certificate import recheck
 from verifier.evidence.replay import Unconfirmed
 from verifier.evidence.verdict import ClaimResult, DesignResult
@@ -46,7 +48,8 @@ def _proof(design: Design, judged: ClaimResult, deadline: float) -> Proof:
     system, invariant = judged.certified, judged.invariant
     if system is None or invariant is None:
         raise ValueError(f"{judged.claim.name} has no invariant")
-    model = SettledModel(design)
+    givens = tuple(given for given in design.givens if restricts(given, View.SETTLED))
+    model = SettledModel(replace(design, givens=givens))
     model.system(judged.claim)
     if not _is_beginning(model.graph, system.graph):
         return Proof(notes=(NOT_TOLD,))
