@@ -158,3 +158,24 @@ def test_a_measured_number_has_its_width_marked_on_the_run_at_the_bound(page: Pa
     for identity, number in measured:
         assert number is not None
         assert page.locator(f"#{identity} .width-text").text_content() == f"{number.value} {number.unit}"
+
+
+def test_parts_can_be_folded_in_the_drawing_and_in_its_copies(page: Page, tmp_path: Path) -> None:
+    name = "bell_counter"
+    opened(page, tmp_path, page_of(name))
+    everything_awake(page)
+    identity, design, claim = broken_claims(name)[0]
+    run = claim.run
+    assert run is not None
+    found = viewer(page, identity)
+    circuit = identity.split("-")[1]
+    inner = found.locator(".circuit-copy g.net").count()
+    page.locator(f"#circuit-{circuit}-drawing .fold").press("Space")
+    found = viewer(page, identity)
+    assert 0 < found.locator(".circuit-copy g.net").count() < inner
+    found.locator(".waves").focus()
+    page.keyboard.press("End")
+    marked = found.locator(".circuit-copy").evaluate(MARKED)
+    values = run.instants[-1]
+    assert all(("high" in classes) == values[int(net)] for net, classes in marked.items())
+    assert set(map(int, marked)) < set(range(len(design.netlist.nets)))

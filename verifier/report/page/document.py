@@ -8,8 +8,9 @@ from importlib.resources import files
 
 from verifier.circuit.netlist import Netlist
 from verifier.evidence.verdict import DesignResult
-from verifier.report.drawing import draw, style
+from verifier.report.drawing import style
 from verifier.report.page.bench import bench, bench_record
+from verifier.report.page.circuit_figure import drawing_figure
 from verifier.report.page.claims import Runs, claim_article
 from verifier.report.page.content import Content
 from verifier.report.page.machine import Machine
@@ -55,7 +56,8 @@ def _circuit(content: Content, place: int) -> Markup:
     result = content.results[place]
     design, identity = result.design, circuit_id(place)
     machine = content.machines.get((design.file, design.name))
-    drawing = f"{identity}-drawing"
+    drawn = drawing_figure(design.netlist, f"{identity}-drawing")
+    drawing = None if drawn is None else f"{identity}-drawing"
     runs = Runs()
     articles = [
         claim_article(
@@ -73,7 +75,7 @@ def _circuit(content: Content, place: int) -> Markup:
         "section",
         element("h2", design.name, id=f"{identity}-title"),
         element("p", _told(result), class_="quiet"),
-        _drawn(design.netlist, drawing),
+        drawn or element("p", "This circuit is too large to be drawn.", class_="quiet"),
         articles,
         tried or element("p", "This circuit is too large to be tried on a page.", class_="quiet"),
         _data(identity, design.netlist, machine, runs, result),
@@ -81,13 +83,6 @@ def _circuit(content: Content, place: int) -> Markup:
         class_="circuit",
         aria_labelledby=f"{identity}-title",
     )
-
-
-def _drawn(netlist: Netlist, identity: str) -> Markup:
-    """The drawing of which the script makes copies; inner parts of a large circuit stay unfolded."""
-    drawn = Markup(draw(netlist, prefix=identity, with_style=False).svg)
-    region = element("div", drawn, class_="drawn", tabindex=0, role="region", aria_label=f"Drawing of {netlist.name}")
-    return element("figure", region, id=identity, class_="drawing")
 
 
 def _told(result: DesignResult) -> str:

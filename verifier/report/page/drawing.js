@@ -8,10 +8,12 @@ class DrawnCircuit {
     this.holder = holder;
     this.nets = null;
     this.state = null;
-    if (typeof IntersectionObserver === "undefined") {
+    document.getElementById(holder.dataset.drawing).addEventListener("fold", () => {
+      if (!this.nets) return;
+      this.nets = null;
+      holder.replaceChildren();
       this.make();
-      return;
-    }
+    });
     const watcher = new IntersectionObserver((entries) => {
       if (entries.some((entry) => entry.isIntersecting)) this.make();
       if (this.nets) watcher.disconnect();
@@ -22,7 +24,7 @@ class DrawnCircuit {
 
   make() {
     if (this.nets) return;
-    const source = document.querySelector(`#${this.holder.dataset.drawing} svg`);
+    const source = document.querySelector(`#${this.holder.dataset.drawing} .drawn:not([hidden]) svg`);
     const copy = source.cloneNode(true);
     copy.removeAttribute("id");
     for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
@@ -74,6 +76,17 @@ class DrawnCircuit {
       holder.scrollTop += there.top - seen.top - seen.height / 2;
     }
   }
+}
+
+// The box that folds the parts of a circuit, in its drawing and in all copies.
+function foldable(figure) {
+  const box = figure.querySelector(".fold");
+  if (!box) return;
+  figure.querySelector(".folding").hidden = false;
+  box.addEventListener("change", () => {
+    for (const drawn of figure.querySelectorAll(".drawn")) drawn.hidden = (drawn.dataset.folded === "yes") !== box.checked;
+    figure.dispatchEvent(new Event("fold"));
+  });
 }
 
 function gathered(drawing, kind) {

@@ -6,6 +6,7 @@
   for (const root of document.querySelectorAll(".try-it")) {
     makers.set(root, () => new Bench(root.querySelector(".bench")));
   }
+  for (const figure of document.querySelectorAll(".drawing")) foldable(figure);
   const wake = (root) => {
     const make = makers.get(root);
     makers.delete(root);
