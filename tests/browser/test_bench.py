@@ -27,7 +27,7 @@ def bench_of(page: Page, circuit: int) -> Locator:
     return bench
 
 
-@pytest.mark.parametrize("name", ["beat_source", "lever_debouncer", "bell_handshake"])
+@pytest.mark.parametrize("name", ["beat_source", "lever_debouncer"])
 def test_flipped_switches_do_what_the_simulator_does(page: Page, tmp_path: Path, name: str) -> None:
     opened(page, tmp_path, page_of(name))
     everything_awake(page)
@@ -41,7 +41,7 @@ def test_flipped_switches_do_what_the_simulator_does(page: Page, tmp_path: Path,
         # A race whose outcomes differ in nothing the page shows is one way there, so any of the first will do.
         assert lamp_values(bench) == min(instant for instant, _ in simulator.first_instants(inputs))
         switches = bench.locator(".switch")
-        for step in range(1, 13):
+        for step in range(1, 9):
             before = lamp_values(bench)
             place = random.randrange(switches.count())
             switches.nth(place).click()
