@@ -7,8 +7,8 @@ from verifier.logic.bit_graph import Literal
 from verifier.report.page.machine import Machine
 from verifier.views.hand_played import HandPlayed, hand_played
 
-LARGEST = 200_000
-"""Conjunctions that a page may carry for one circuit; with more it could not be opened in good time."""
+LARGEST = 60_000
+"""Conjunctions that a page may carry for one circuit: about 0.8 MB."""
 
 
 def machine_of(design: Design) -> Machine | None:
