@@ -43,6 +43,7 @@ OTHER_LIBRARIES = {
     "engines": {"numpy"},
     "evidence": {"numpy"},
     "report": {"rich"},
+    "workbench": {"distributed"},
 }
 
 

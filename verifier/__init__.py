@@ -20,12 +20,16 @@ if TYPE_CHECKING:
     from verifier.claims.run import Run
     from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
     from verifier.evidence.explanation import Explanation
+    from verifier.evidence.gate_outcome import GateResult
     from verifier.evidence.verdict import ClaimResult, DesignResult, FileResult, Verdict
     from verifier.language import load
+    from verifier.workbench.campaign import faults
     from verifier.workbench.certificates import recheck_saved, write_certificates
     from verifier.workbench.checking import check, check_design
     from verifier.workbench.equality import equal
     from verifier.workbench.explaining import explain
+    from verifier.workbench.gate import gate
+    from verifier.workbench.gate_orders import GateTerms
     from verifier.workbench.judge import Wishes
     from verifier.workbench.sequence import play_words
 
@@ -39,6 +43,8 @@ _HOME = {
     "EdgewrightError": "verifier.errors",
     "Explanation": "verifier.evidence.explanation",
     "FileResult": "verifier.evidence.verdict",
+    "GateResult": "verifier.evidence.gate_outcome",
+    "GateTerms": "verifier.workbench.gate_orders",
     "InternalDisagreement": "verifier.errors",
     "Run": "verifier.claims.run",
     "SourceError": "verifier.errors",
@@ -50,6 +56,8 @@ _HOME = {
     "check_design": "verifier.workbench.checking",
     "equal": "verifier.workbench.equality",
     "explain": "verifier.workbench.explaining",
+    "faults": "verifier.workbench.campaign",
+    "gate": "verifier.workbench.gate",
     "load": "verifier.language",
     "play_words": "verifier.workbench.sequence",
     "recheck_saved": "verifier.workbench.certificates",
@@ -67,6 +75,8 @@ __all__ = [
     "EdgewrightError",
     "Explanation",
     "FileResult",
+    "GateResult",
+    "GateTerms",
     "InternalDisagreement",
     "Run",
     "SourceError",
@@ -78,6 +88,8 @@ __all__ = [
     "check_design",
     "equal",
     "explain",
+    "faults",
+    "gate",
     "load",
     "play_words",
     "recheck_saved",

@@ -38,6 +38,12 @@ Exit code 0: they behave the same for ever. 1: they do not, and the shortest inp
 printed. Only what the output pins show is compared, at every instant; what is inside may differ.
 """
 
+FAULTS_TOLD = """\
+A fault is noticed when some claim gets another verdict than on the good circuit; harmless when it is proved that the
+outputs never show it; otherwise unnoticed, and a sequence is printed on which the outputs differ. Asked are the claims
+of the settled view. Exit code 0: every fault is noticed or harmless. 1: some are not.
+"""
+
 EXPLAIN_TOLD = """\
 A claim that is broken or shown: which values of its run matter, a dot for those that do not, and what comes of what.
 One that is proved or impossible: the invariant in words of the circuit's nets, as small as it can be made, and which
@@ -52,8 +58,41 @@ Each STEP is one step; the words in it happen together:
   wait            change nothing
 """
 
+CHECKLIST_TOLD = """\
+At the board:
+  --saw "step 7: beat high"              it disagreed there: which single faults explain all readings so far,
+                                         and what tells them apart
+  --then "flip lever up: beat low"       a further step and what came of it (may be given again)
+  --then "probe agree: high"             the same for a meter reading
+"""
 
-TAKES_MORE = {"check": "files", "compare": "files", "recheck": "files", "report": "files", "run": "steps"}
+GATE_TOLD = """\
+A folder is searched for files that end in .wiring; hidden folders are left out.
+Only what lies in the paths is compared with the record of --against. No record
+is written where an error kept something from being judged.
+
+kinds of change; * fails unless --fail-on says otherwise (`none`: none does):
+  newly-broken *   it held, and holds no more
+  disappeared *    a recorded claim or circuit is gone
+  weakened *       a new assumption, a worse measured number, or a trigger that
+                   cannot happen any more
+  undecided        it had an answer, and has none (exit code 3 where it does not
+                   fail)
+  reworded         it says something else under the same name
+  strengthened     the opposite of weakened
+  newly-proved     it did not hold, and does now
+  appeared         a claim or circuit that is not in the record
+
+"""
+
+TAKES_MORE = {
+    "check": "files",
+    "compare": "files",
+    "gate": "paths",
+    "recheck": "files",
+    "report": "files",
+    "run": "steps",
+}
 """Commands that take any number of arguments, and where these go."""
 
 
@@ -97,7 +136,14 @@ def parser() -> argparse.ArgumentParser:
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
         "draw": (_draw_options, "draw a circuit as an SVG file", ""),
         "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
+        "checklist": (
+            _checklist_options,
+            "steps for the real board, with the readings to expect",
+            CHECKLIST_TOLD + "\n",
+        ),
+        "faults": (_faults_options, "what would the claims notice if the circuit were miswired?", FAULTS_TOLD + "\n"),
         "explain": (_explain_options, "why does a claim have the verdict it has?", EXPLAIN_TOLD + "\n"),
+        "gate": (_gate_options, "judge every file below some paths, and compare with an earlier revision", GATE_TOLD),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
         "report": (_report_options, "judge every claim and write one page with pictures, to open in a browser", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
@@ -201,6 +247,25 @@ def _drawing_options(parser: argparse.ArgumentParser) -> None:
     add("--traces-as", metavar="KIND,...", help="kinds of these files: vcd, csv, svg (all three)")
 
 
+def _faults_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
+    add(
+        "--technology",
+        choices=["ttl", "cmos"],
+        default="ttl",
+        help="what an open pin does: reads high (ttl), or anything at any time (cmos) (%(default)s)",
+    )
+    add("--kind", metavar="KIND", action="append", help="only faults of this kind (may be given again)")
+    add("--fault", metavar="NAME", help="only the fault of this name, with the table that shows it")
+    add("--all", action="store_true", help="the tables of noticed faults too")
+    add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one fault (%(default)g)")
+    add("--processes", metavar="N", type=_count, help="work in so many processes (one for each processor)")
+    add("--cluster", metavar="ADDRESS", help="work on the dask.distributed cluster with this scheduler")
+    add("--resume", metavar="PATH", help="keep outcomes in this file, and use those that are there")
+
+
 def _recheck_options(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("folder", metavar="FOLDER", help="where `check --certificates` wrote them")
@@ -221,6 +286,32 @@ def _report_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _gate_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("paths", metavar="PATH", nargs="+", help="wiring file, or folder to search")
+    add("--against", metavar="FILE", help="compare with this record; what it can prove again is judged, not searched")
+    add("--record", metavar="FILE", help="write verdicts, proofs and runs there")
+    add(
+        "--trust-unchanged",
+        action="store_true",
+        help="take proofs without a certificate (timed ones) from the record where the circuit is unchanged",
+    )
+    add(
+        "--fail-on",
+        metavar="KIND,...",
+        help="kinds of change that end with exit code 1; see below",
+    )
+    add("--processes", metavar="N", type=_processes, help="how many files or circuits to work on at once")
+    add(
+        "--limit", metavar="SECONDS", type=_seconds, default=600.0, help="longest time for the whole call (%(default)g)"
+    )
+    add("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
+    add("--junit", metavar="PATH", help="write a JUnit report there")
+    add("--sarif", metavar="PATH", help="write a SARIF 2.1.0 report there")
+    add("--markdown", metavar="PATH", help="write a summary for a pull request there")
+    add("--quiet", action="store_true", help="print no runs")
+
+
 def _run_options(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("file", metavar="FILE", help="wiring file")
@@ -236,6 +327,28 @@ def _run_options(parser: argparse.ArgumentParser) -> None:
         help="value of an input or a net at power-up (may be given again)",
     )
     _drawing_options(parser)
+
+
+def _checklist_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("file", metavar="FILE", help="wiring file")
+    add("--circuit", metavar="NAME", help="the circuit on the board; needed when the file has several")
+    add("--led", metavar="NAME,...", action="append", default=[], help="inner nets that have an LED on the board")
+    add(
+        "--power-up",
+        choices=["any", "as-written"],
+        default="any",
+        help="whether the board wakes as it likes or as the file's starts say (%(default)s)",
+    )
+    add("--woke", metavar="READINGS", help='what was read at power-up, and the inputs that were not low: "count 0101"')
+    add("--strap", metavar="READINGS", help="levels of strapped inputs; low where nothing is said")
+    add("--markdown", metavar="PATH", help="write the list there as Markdown")
+    add("--csv", metavar="PATH", help="write the list there as comma-separated values")
+    add("--page", metavar="PATH", help="write the list there as an HTML page to tick off")
+    add("--saw", metavar="READINGS", action="append", default=[], help="what the board showed instead; see below")
+    add("--then", metavar="READINGS", action="append", default=[], help="what was done after that; see below")
+    add("--only-saw", action="store_true", help="nothing but the readings in --saw was looked at")
+    add("--technology", choices=["ttl", "cmos"], default="ttl", help="what an open pin does (%(default)s)")
 
 
 def _view(text: str) -> View:
@@ -255,6 +368,12 @@ def _seconds(text: str) -> float:
     if not 0 < seconds < float("inf"):
         raise argparse.ArgumentTypeError("a time limit is a number of seconds above 0")
     return seconds
+
+
+def _processes(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError("a number of processes is a whole number from 1 to 256")
+    return int(text)
 
 
 def _count(text: str) -> int:

@@ -21,10 +21,13 @@ DISK_TROUBLE = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 COMMANDS = {
     "check": "check:run",
+    "checklist": "checklist:run",
     "compare": "check:run_compare",
     "draw": "draw:run",
     "equal": "equal:run",
+    "faults": "faults:run",
     "explain": "explain:run",
+    "gate": "gate:run",
     "recheck": "recheck:run",
     "report": "report:run",
     "run": "run:run",

@@ -151,3 +151,13 @@ def test_warnings_go_to_the_error_stream(folder: Path, capsys: pytest.CaptureFix
     assert "spare" in printed.err
     assert "warning" in printed.err
     assert "spare" not in printed.out
+
+
+def test_compare_writes_what_each_circuit_is_made_of_and_check_does_not(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["compare", "two_bells.wiring", "--json", "-"]) == 0
+    circuits = json.loads(capsys.readouterr().out)["circuits"]
+    assert {circuit["name"]: circuit["parts"]["gates"] for circuit in circuits} == {"polite": 2, "rude": 0}
+    assert main(["check", "two_bells.wiring", "--json", "-"]) == 0
+    assert all("parts" not in circuit for circuit in json.loads(capsys.readouterr().out)["circuits"])

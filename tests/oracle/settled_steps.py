@@ -130,6 +130,7 @@ class Steps:
             position = end
 
     def _may_change(self, changed: dict[str, InputClass]) -> bool:
+        changed = {name: kind for name, kind in changed.items() if kind is not InputClass.FLOATING}
         classes = set(changed.values())
         if InputClass.STRAPPED in classes:
             return False

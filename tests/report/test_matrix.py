@@ -1,13 +1,16 @@
 """The page that `compare` prints."""
 
+from collections.abc import Iterable
 from dataclasses import replace
+from io import StringIO
 
 from report.sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
 
 from verifier.claims.claim import Claim
-from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
-from verifier.report.matrix import matrix_lines
-from verifier.report.pieces import plain
+from verifier.evidence.verdict import ClaimResult, DesignResult, Measured, Verdict
+from verifier.report.matrix import MatrixPage, matrix_lines
+from verifier.report.pieces import Line, plain
+from verifier.report.progress import LiveLine
 
 
 def named(circuit: str, *results: ClaimResult) -> DesignResult:
@@ -70,3 +73,32 @@ def test_more_claims_than_fit_go_into_further_blocks_and_none_is_lost() -> None:
     numbers = [number for row in rows if row.startswith("circuit") for number in row.split()[1:]]
     assert numbers == [str(index + 1) for index in range(30)]
     assert sum(row.count("impossible!") for row in rows) == 30
+
+
+def test_a_measured_number_stands_in_its_cell() -> None:
+    number = Measured(value=10, unit="ns", beyond=11, run=None)
+    measured = replace(judged(replace(SETTLES, name="shortest_pulse"), Verdict.PROVED), measured=number)
+    assert matrix(named("plain_mux", measured))[1] == "plain_mux  proved 10 ns"
+
+
+class Pages:
+    """Keeps what is written."""
+
+    width = 80
+    live = False
+
+    def __init__(self) -> None:
+        self.rows: list[str] = []
+
+    def write(self, lines: Iterable[Line]) -> None:
+        self.rows.extend(plain(row) for row in lines)
+
+
+def test_the_page_has_the_matrix_the_outcome_the_parts_and_then_what_it_rests_on() -> None:
+    pages = Pages()
+    results = [named("plain_mux", judged(SETTLES, Verdict.PROVED)), named("other", judged(SETTLES, Verdict.PROVED))]
+    MatrixPage(pages, LiveLine(StringIO(), enabled=False, width=80)).finish(results)
+    heads = ["circuit    settles", "2 proved: all as expected", "circuit    gates  flip-flops", "A proof speaks"]
+    found = [next(index for index, row in enumerate(pages.rows) if row.startswith(head)) for head in heads]
+    assert found == sorted(found)
+    assert "  plain_mux: 74157 (3 spare)" in pages.rows

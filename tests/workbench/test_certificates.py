@@ -14,10 +14,11 @@ from verifier.circuit.builder import NetlistBuilder
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.formula import Literal
 from verifier.cli import main
-from verifier.errors import CallError, SourceError
+from verifier.errors import CallError, InternalDisagreement, SourceError
 from verifier.evidence.certificate_reading import read_certificate
 from verifier.evidence.verdict import Fit, Rechecked
 from verifier.logic.session import judge_script
+from verifier.workbench import certificates, equality
 from verifier.workbench.certificates import certificate_name
 
 RING = """\
@@ -275,3 +276,37 @@ def test_a_folder_that_cannot_be_one_is_refused_before_the_work(
     printed = capsys.readouterr()
     assert printed.out == ""
     assert "would share the certificate ring." in printed.err
+
+
+def test_a_disagreement_about_one_circuit_is_told_and_the_others_are_judged(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = folder / "bells.wiring"
+    path.write_text(RING + RING[RING.index("circuit ring") :].replace("ring", "second", 1))
+    judge_of = certificates.Judge
+
+    def disagreeing(design: Design, **rest: object) -> object:
+        if design.name == "ring":
+            raise InternalDisagreement("two ways of judging differ")
+        return judge_of(design, **rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(certificates, "Judge", disagreeing)
+    assert main(["recheck", str(folder / "proofs"), str(path)]) == 4
+    told = capsys.readouterr()
+    assert "two ways of judging differ" in told.err
+    assert "missing" in told.out
+    assert "second" in told.out
+
+
+def test_a_disagreement_while_comparing_is_not_hidden(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "bells.wiring"
+    path.write_text(RING + RING[RING.index("circuit ring") :].replace("ring", "second", 1))
+
+    def disagreeing(*_: object, **__: object) -> None:
+        raise InternalDisagreement("two ways of judging differ")
+
+    monkeypatch.setattr(equality, "check_design", disagreeing)
+    assert main(["equal", str(path), "ring", "second"]) == 4
+    assert "two ways of judging differ" in capsys.readouterr().err

@@ -155,6 +155,14 @@ def test_a_measured_claim_is_explained_at_its_number(tmp_path: Path) -> None:
     assert explanation.proof is not None
 
 
+def test_clauses_about_the_count_to_a_deadline_are_told_by_what_is_due() -> None:
+    proof = verifier.explain(verifier.load(SPECS / "synchroniser.wiring"), "keeps_up", "two_stages").proof
+    assert proof is not None
+    assert not proof.as_claims
+    assert "never at once: not lever and the answer is due" in proof.sentences
+    assert "never at once: safe and the answer is due" in proof.sentences
+
+
 SPECS = Path(__file__).parents[2] / "specs"
 
 

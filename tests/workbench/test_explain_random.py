@@ -86,6 +86,7 @@ def _fates(oracle: Oracle, claim: Claim, reason: Reason) -> dict[tuple[Instant, 
     def agrees(arrival: Arrival, step: int) -> bool:
         return all(arrival.instant[net] == shown[step][net] for net in wanted[step])
 
+    together = any if reason.unseen else all
     open_ended = {at for at in reason.chances if at.step > 0}
     follow = reason.nets - open_ended
     is_can = claim.kind is ClaimKind.CAN
@@ -97,8 +98,8 @@ def _fates(oracle: Oracle, claim: Claim, reason: Reason) -> dict[tuple[Instant, 
             fitting = [arrival for arrival in arrivals if agrees(arrival, step)]
             for reached, judged in oracle._judged(simplified(fitting, claim.formula), node, claim.formula):
                 key = ((*sequence, reached.instant), reached)
-                # One way to a node may race and another not: the fate is bad if any of them keeps the claim.
-                following[key] = following.get(key, True) and judged.holds == is_can
+                # One way to a node may race and another not: all must break the claim, or, as for sequences, some.
+                following[key] = together([following.get(key, together is all), judged.holds == is_can])
         level = following
     fates: dict[tuple[Instant, ...], set[bool]] = {}
     for (sequence, _), broken in level.items():

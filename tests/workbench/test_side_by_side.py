@@ -173,7 +173,7 @@ def test_easy_files_start_no_process(bells: Path, monkeypatch: pytest.MonkeyPatc
     def refuse(*_: object) -> None:
         raise AssertionError("a process was started")
 
-    monkeypatch.setattr(worker_pool, "_process", refuse)
+    monkeypatch.setattr(worker_pool, "fresh_interpreter", refuse)
     assert len(by_name(check(bells))) == 7
 
 
@@ -302,7 +302,7 @@ def test_without_a_process_to_be_had_claims_are_undecided(
     def refuse(*_: object) -> None:
         raise BlockingIOError(11, "too many processes")
 
-    monkeypatch.setattr(worker_pool, "_process", refuse)
+    monkeypatch.setattr(worker_pool, "fresh_interpreter", refuse)
     results = by_name(check(bells))
     assert {result.verdict for result in results.values()} == {Verdict.UNDECIDED}
     assert all("too many processes" in result.reason for result in results.values())

@@ -23,6 +23,9 @@ class InputClass(Enum):
     FREE_RUNNING = "free running"
     BY_HAND = "by hand"
     STRAPPED = "strapped"
+    FLOATING = "floating"
+    """No pin of a design: what an open pin of a faulty circuit reads (grammar/README.md, part V). It may change in any
+    step, whatever else changes in it."""
 
 
 class GateKind(Enum):

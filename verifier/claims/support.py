@@ -93,16 +93,17 @@ def _future(node: Formula) -> str:
 
 
 def _asking(node: Formula, may_ask: bool) -> str:
-    bound = _bound(node)
+    bound = bound_of(node)
     return "?" if bound is not None and bound.amount is Tightest.ASKED and not may_ask else ""
 
 
 def _counted_in(node: Formula) -> Unit | None:
-    bound = _bound(node)
+    bound = bound_of(node)
     return None if bound is None else bound.unit
 
 
-def _bound(node: Formula) -> Bound | None:
+def bound_of(node: Formula) -> Bound | None:
+    """The number that a phrase counts to, and in what."""
     match node:
         case WithinTheLast(bound=bound) | LeadsTo(bound=bound):
             return bound

@@ -47,7 +47,7 @@ def run(call: argparse.Namespace) -> int:
 def run_compare(call: argparse.Namespace) -> int:
     from verifier.report.matrix import MatrixPage
 
-    return _judge(call, MatrixPage)
+    return _judge(call, MatrixPage, parts=True)
 
 
 def _check_page(call: argparse.Namespace, writer: Writer, live: LiveLine) -> Page:
@@ -69,8 +69,9 @@ def _judge(
     wishes: Wishes | None = None,
     *,
     traces: Sequence[str] = (),
+    parts: bool = False,
 ) -> int:
-    """Loads, judges while the page is printed, writes the record, and says how it ended."""
+    """Loads, judges while the page is printed, writes the record (with `parts` too), and says how it ended."""
     import verifier
     from verifier.report.progress import LiveLine
 
@@ -113,7 +114,7 @@ def _judge(
     if call.json is not None:
         from verifier.report.records import verdict_record
 
-        record = verdict_record(verifier.__version__, result.designs, refused, witnesses=wishes.witnesses)
+        record = verdict_record(verifier.__version__, result.designs, refused, witnesses=wishes.witnesses, parts=parts)
         put_record(record, call.json)
     code = exit_code(result.designs)
     return ExitCode.BAD_INPUT if refused and code is not ExitCode.INTERRUPTED else code

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from verifier.commands.common import ExitCode, loaded, put_record, refuse_unwritable, tell, writer_of
-from verifier.errors import EdgewrightError
+from verifier.errors import EdgewrightError, InternalDisagreement
 
 if TYPE_CHECKING:
     from verifier.evidence.verdict import Rechecked
@@ -32,6 +32,8 @@ def run(call: argparse.Namespace) -> int:
     writer.write(recheck_lines(found, troubles=len(troubles), width=writer.width))
     if call.json is not None:
         put_record(recheck_record(verifier.__version__, found, troubles), call.json)
+    if any(isinstance(trouble, InternalDisagreement) for trouble in troubles):
+        return ExitCode.DISAGREEMENT
     return ExitCode.BAD_INPUT if troubles else recheck_exit_code(found)
 
 

@@ -21,8 +21,9 @@ It ends: there are finitely many states, and each is looked at once.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -33,6 +34,8 @@ from verifier.engines.first_states import TooManyFirstStates, first_columns
 from verifier.engines.packed_states import StateSet
 from verifier.logic.delay_system import DelayedInstant, DelaySystem
 from verifier.logic.reached_states import ReachedStates, StateLayout, Words, layout_of
+
+Result = TypeVar("Result")
 
 ENGINE = "explicit search of all states in time"
 
@@ -59,6 +62,9 @@ class DelayedUnreachable:
     engine: str
 
 
+Going = Generator[None, None, Result]
+"""Stops now and then on the way to its result."""
+
 DelayedDecision = DelayedReached | DelayedUnreachable | Undecided
 
 
@@ -77,15 +83,12 @@ def decide_delayed(
     undecided answer counts instants: what was searched through takes in every run of so many.
     A counterexample that was found is written out whatever the limit: that takes no longer than finding it did.
     """
-    search = _Search(system, time.monotonic() + limit_seconds, memory_bytes, depth, progress)
-    try:
-        return search.decide()
-    except (_Stopped, TooManyFirstStates, TooManySteps) as stopped:
-        return Undecided(reason=str(stopped), searched_to=search.frames, engine=ENGINE)
+    search = StateSearch(system, memory_bytes=memory_bytes, depth=depth, progress=progress)
+    return search.go_on(limit_seconds)
 
 
 class _Stopped(Exception):
-    """The time, the memory or the depth came to its end."""
+    """The memory or the depth came to its end."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,18 +110,19 @@ class _BadStep:
     by_tick: bool
 
 
-class _Search:
+class StateSearch:
+    """The search of `decide_delayed`, which can be gone on with."""
+
     def __init__(
         self,
         system: DelaySystem,
-        deadline: float,
-        memory_bytes: int,
-        depth: int | None,
-        progress: Callable[[int], None] | None,
+        *,
+        memory_bytes: int = 1 << 30,
+        depth: int | None = None,
+        progress: Callable[[int], None] | None = None,
     ) -> None:
         self._system = system
         self._layout: StateLayout = layout_of(system)
-        self._deadline = deadline
         self._memory_bytes = memory_bytes
         self._depth = depth
         self._progress = progress
@@ -128,14 +132,42 @@ class _Search:
         self.frames = 0
         """No run of so many instants is bad."""
 
-    def decide(self) -> DelayedDecision:
+        self._going = self._decide()
+        self._ended: DelayedDecision | None = None
+        self._deadline = 0.0
+
+    @property
+    def has_ended(self) -> bool:
+        """More time would change nothing."""
+        return self._ended is not None
+
+    def go_on(self, limit_seconds: float) -> DelayedDecision:
+        """The decision, if it takes no longer; what was found so far is kept for the next call."""
+        self._deadline = time.monotonic() + limit_seconds
+        while self._ended is None:
+            try:
+                next(self._going)
+            except StopIteration as decision:
+                self._ended = decision.value
+            except (_Stopped, TooManyFirstStates, TooManySteps) as stopped:
+                self._ended = self._undecided(str(stopped))
+            else:
+                if time.monotonic() > self._deadline:
+                    return self._undecided(f"the time ran out {self._so_far()}")
+        return self._ended
+
+    def _undecided(self, reason: str) -> Undecided:
+        return Undecided(reason=reason, searched_to=self.frames, engine=ENGINE)
+
+    def _decide(self) -> Going[DelayedDecision]:
+        """Yields wherever the time may be looked at."""
+        yield
         self._steps = DelaySteps(self._system, self._layout)
         bad = self._begin()
         if bad is not None:
             return DelayedReached(instants=(bad,), engine=ENGINE)
-        found = self._reach_all()
+        found = yield from self._reach_all()
         if found is not None:
-            self._deadline = float("inf")
             return DelayedReached(instants=self._run_to(found), engine=ENGINE)
         return DelayedUnreachable(states=ReachedStates(self._layout, self._states.words()), engine=ENGINE)
 
@@ -150,32 +182,32 @@ class _Search:
         self._layers.append(_Layer(start=0, stop=self._states.count, at=0, by_tick=False))
         return None
 
-    def _reach_all(self) -> _BadStep | None:
+    def _reach_all(self) -> Going[_BadStep | None]:
         """Finds everything that can be reached, or a bad step."""
         within = self._pass_time if self._system.timed else self._pass_move
         while self._layers[-1].stop > self._layers[-1].start:
-            found = within()
+            found = yield from within()
             if found is not None:
                 return found
         return None
 
-    def _pass_move(self) -> _BadStep | None:
+    def _pass_move(self) -> Going[_BadStep | None]:
         self._begin_at(self._at + 1)
-        found = self._take(False, self._layers[-1].start)
+        found = yield from self._take(False, self._layers[-1].start)
         self.frames = self._at
         return found
 
-    def _pass_time(self) -> _BadStep | None:
+    def _pass_time(self) -> Going[_BadStep | None]:
         """All moves within the present ns, then the tick."""
         start = self._layers[-1].start
         while self._layers[-1].stop > self._layers[-1].start:
-            found = self._take(False, self._layers[-1].start)
+            found = yield from self._take(False, self._layers[-1].start)
             if found is not None:
                 return found
         self._layers.pop()
         self.frames = self._at + 1
         self._begin_at(self._at + 1)
-        return self._take(True, start)
+        return (yield from self._take(True, start))
 
     def _begin_at(self, at: int) -> None:
         if self._depth is not None and at > self._depth:
@@ -185,7 +217,7 @@ class _Search:
     def _start_of(self, at: int) -> int:
         return min(layer.start for layer in reversed(self._layers) if layer.at == at)
 
-    def _take(self, by_tick: bool, start: int) -> _BadStep | None:
+    def _take(self, by_tick: bool, start: int) -> Going[_BadStep | None]:
         """Takes the steps of all states from `start` on; what is new is the next layer."""
         stop, size = self._states.count, 0
         waiting: list[Words] = []
@@ -193,6 +225,7 @@ class _Search:
             if steps.is_bad.any():
                 place = int(steps.is_bad.argmax())
                 return _BadStep(parent=origin + int(steps.parents[place]), steps=steps, place=place, by_tick=by_tick)
+            yield
             waiting.append(steps.targets)
             size += len(steps.parents)
             if size >= MOST_WAITING:
@@ -215,7 +248,6 @@ class _Search:
             else:
                 for part, taken in self._steps.moves(states):
                     yield origin + part, taken
-            self._allow_time()
 
     def _add(self, waiting: list[Words]) -> None:
         """Adds what waits, and empties it."""
@@ -223,14 +255,9 @@ class _Search:
             return
         words = [np.concatenate(columns) for columns in zip(*waiting, strict=True)]
         waiting.clear()
-        self._allow_time()
         if self._states.bytes_after(len(words[0])) > self._memory_bytes:
             raise _Stopped(f"the memory for states ({self._memory_bytes >> 20} MB) was full {self._so_far()}")
         self._states.add(words)
-
-    def _allow_time(self) -> None:
-        if time.monotonic() > self._deadline:
-            raise _Stopped(f"the time ran out {self._so_far()}")
 
     @property
     def _unit(self) -> str:

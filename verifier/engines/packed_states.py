@@ -232,7 +232,7 @@ class StateSet:
         used = np.flatnonzero(self._slots)
         if len(used) != self.count or 2 * self.count > len(self._slots):
             raise ValueError(f"{self.count} states use {len(used)} of {len(self._slots)} slots")
-        hashes = _mixed(words[0]) if len(words) == 1 else _chained(words)
+        hashes = hashed(words)
         if len(words) > 1 and not np.array_equal(np.sort(self._owners[used]), np.arange(self.count)):
             raise ValueError("the slots do not belong to one state each")
         owned = np.sort(hashes) if len(words) == 1 else hashes[self._owners[used]]
@@ -272,6 +272,11 @@ def _chained(words: Sequence[Word]) -> Word:
         hashes = _mixed(hashes ^ word)
     hashes[hashes == _EMPTY] = np.uint64(1)
     return hashes
+
+
+def hashed(words: Sequence[Word]) -> Word:
+    """A number for each state; states of one word have different ones, of several nearly always."""
+    return _mixed(words[0]) if len(words) == 1 else _chained(words)
 
 
 def _without_neighbours(batch: Sequence[Word]) -> tuple[Word, list[Word]]:

@@ -102,7 +102,9 @@ class Simulator:
     def permitted_change(self, old_instant: Instant, new_instant: Instant) -> bool:
         """The inputs change as their classes allow."""
         changed = [
-            pin.input_class for pin in self.netlist.inputs if any(old_instant[n] != new_instant[n] for n in pin.nets)
+            pin.input_class
+            for pin in self.netlist.inputs
+            if pin.input_class is not InputClass.FLOATING and any(old_instant[n] != new_instant[n] for n in pin.nets)
         ]
         if InputClass.STRAPPED in changed:
             return False

@@ -61,6 +61,8 @@ def _change(pin: Shown, before: int, after: int) -> str:
         return f"{pin.name} {'rises' if after else 'falls'}"
     if pin.width > 1:
         return f"set {pin.name} to {after}"
+    if pin.input_class is InputClass.FLOATING:
+        return f"{pin.name} drifts {'high' if after else 'low'}"
     if pin.input_class is InputClass.BY_HAND:
         return f"flip {pin.name} {'up' if after else 'down'}"
     return f"set {pin.name} {'high' if after else 'low'}"

@@ -88,7 +88,7 @@ def _run_matters(explanation: Explanation, reason: Reason, width: int) -> list[L
         line(Piece("What matters", Tone.HEADING)),
         *paragraph(_how_much(netlist, reason), width=width, first=TEXT, then=TEXT),
         line(),
-        *run_table(netlist, run, signals, width=width, deeds=deeds, matters=matters),
+        *run_table(netlist, run, signals, width=width, told=deeds, matters=matters),
         line(),
         *paragraph(happened, width=width, first="    ", then="    ", tone=tone),
         *(

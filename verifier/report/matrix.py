@@ -1,4 +1,4 @@
-"""The page that `compare` prints: circuits down, claims across, a verdict in each cell.
+"""The page that `compare` prints: circuits down, claims across, a verdict in each cell; then what each is made of.
 
 When the claims' names do not fit beside each other, the columns are numbered and a legend below says which is which.
 """
@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from verifier.circuit.measures import measures
 from verifier.claims.claim import Claim, Design, View
 from verifier.evidence.verdict import ClaimResult, DesignResult
 from verifier.report.measured import tightest_in_short
+from verifier.report.parts_table import parts_lines
 from verifier.report.pieces import Line, Piece, Tone, clean, line, listing, paragraph
 from verifier.report.progress import LiveLine
 from verifier.report.told_run import in_view
@@ -41,7 +43,9 @@ class MatrixPage:
     def finish(self, results: Sequence[DesignResult], refused: Sequence[Design] = ()) -> None:
         self._live.now("")
         width = self._writer.width
+        parts = [(result.design.name, measures(result.design.netlist)) for result in results]
         page = [*matrix_lines(results, width=width), line(), *summary_lines(results, refused, width=width), line()]
+        page += [*parts_lines(parts, width=width), line()] if parts else []
         with self._live.out_of_the_way():
             self._writer.write([*page, *footer_lines(results, width=width)])
 

@@ -58,6 +58,11 @@ class LiveLine:
         with self._lock:
             self._how_far = clean(text)
 
+    def show(self, doing: str) -> None:
+        """This is being done now, as part of what has been going on."""
+        with self._lock:
+            self._doing = clean(doing)
+
     @contextmanager
     def out_of_the_way(self) -> Iterator[None]:
         """While something else is printed."""

@@ -14,10 +14,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from verifier.circuit.measures import measures
 from verifier.claims.claim import Claim, Design
 from verifier.claims.run import Run
 from verifier.errors import SourceError
 from verifier.evidence.verdict import ClaimResult, DesignResult, Measured
+from verifier.report.parts_table import parts_record
 from verifier.report.signals import Shown, shown_signals
 
 LONGEST_NAME, KEPT_OF_LONGER = 119, 100
@@ -30,22 +32,31 @@ Refused = tuple[Design, SourceError]
 
 
 def verdict_record(
-    version: str, results: Sequence[DesignResult], refused: Sequence[Refused] = (), *, witnesses: bool = False
+    version: str,
+    results: Sequence[DesignResult],
+    refused: Sequence[Refused] = (),
+    *,
+    witnesses: bool = False,
+    parts: bool = False,
 ) -> Record:
     """Everything that was judged. `interrupted` is there only when the judging was cut short, `refused` only when
     errors say of some circuits that nothing can be judged about them.
 
-    With `witnesses` each claim also says whether its trigger can happen, and has the run that shows it.
+    With `witnesses` each claim also says whether its trigger can happen, and has the run that shows it. With `parts`
+    each circuit also says how large it is and which packages it needs.
     """
     record: Record = {"edgewright": version, "circuits": [_circuit(result, witnesses) for result in results]}
+    if parts:
+        for circuit, result in zip(record["circuits"], results, strict=True):
+            circuit["parts"] = parts_record(measures(result.design.netlist))
     if any(result.interrupted for result in results):
         record["interrupted"] = True
     if refused:
-        record["refused"] = [_refused(design, error) for design, error in refused]
+        record["refused"] = [refused_record(design, error) for design, error in refused]
     return record
 
 
-def _refused(design: Design, error: SourceError) -> Record:
+def refused_record(design: Design, error: SourceError) -> Record:
     errors = [
         {
             "code": finding.code,

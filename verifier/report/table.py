@@ -36,8 +36,7 @@ from dataclasses import dataclass, replace
 from verifier.circuit.netlist import NetId, Netlist
 from verifier.claims.claim import View
 from verifier.claims.run import Run
-from verifier.report.deeds import deeds as what_leads_to
-from verifier.report.deeds import for_ever, heading_of
+from verifier.report.deeds import deeds, for_ever, heading_of
 from verifier.report.doing import KEEP_TOGETHER
 from verifier.report.moves import instants_with_moves
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph, wrapped
@@ -98,17 +97,17 @@ def run_table(
     width: int = 80,
     notes: Notes | None = None,
     view: View = View.SETTLED,
-    deeds: Sequence[str] | None = None,
-    matters: Matters | None = None,
     widest_deed: int | None = None,
+    told: Sequence[str] | None = None,
+    matters: Matters | None = None,
 ) -> list[Line]:
     """The whole run, in as many blocks of columns as `width` asks for.
 
-    `deeds` are told in place of what the inputs do. With `matters` only the values that do are shown. Deeds are wrapped
-    so that signals find room beside them; without signals `widest_deed` may allow for more.
+    `told` stands in place of what the inputs do. Deeds are wrapped so that signals find room beside them; without
+    signals `widest_deed` may allow for more. With `matters` only the values that do are shown.
     """
     shown = list(range(len(run))) if view is View.SETTLED else instants_with_moves(run)
-    told = what_leads_to(netlist, run, view, asides=notes is None) if deeds is None else deeds
+    told = deeds(netlist, run, view, asides=notes is None) if told is None else told
     numbers = range(len(run)) if run.times is None else run.times
     noted = notes or [()] * len(run)
     rows = [
@@ -167,7 +166,7 @@ def _column(signal: Shown, run: Run, shown: Sequence[int], widest: int, matters:
         changed = text != before and DOT not in text + before
         tone = Tone.CHANGED if changed else Tone.QUIET if text == DOT else Tone.PLAIN
         cells.append(Piece((f"[{text}]" if changed else f" {text} ").rjust(digits + 2), tone))
-    return Column(heading=_fitted(clean(signal.name), max(8, widest)), cells=tuple(cells))
+    return Column(heading=fitted(clean(signal.name), max(8, widest)), cells=tuple(cells))
 
 
 def _value(signal: Shown, run: Run, index: int, matters: Matters | None) -> str:
@@ -181,7 +180,7 @@ def _value(signal: Shown, run: Run, index: int, matters: Matters | None) -> str:
     return "".join(reversed(bits))
 
 
-def _fitted(name: str, widest: int) -> str:
+def fitted(name: str, widest: int) -> str:
     """A name longer than a whole line keeps its beginning and its end."""
     if len(name) <= widest:
         return name
@@ -246,3 +245,17 @@ def _joined(pieces: Sequence[Piece], indent: str = INDENT) -> Line:
     for index, piece in enumerate(pieces):
         between += [GAP, piece] if index else [piece]
     return line(*between)
+
+
+def steps_table(columns: Sequence[Column], rows: Sequence[Row], *, deed: str, width: int) -> list[Line]:
+    """A table of steps whose columns and rows are made ready already; `deed` heads what is done."""
+    number = "step"
+    number_width = max(len(number), *(len(row.number) for row in rows))
+    room = width - len(INDENT) - number_width - len(GAP)
+    deed_width = _deed_width(rows, deed, DOING_WIDEST, room - sum(column.width + len(GAP) for column in columns))
+    layout = Layout(number=number, deed=deed, number_width=number_width, deed_width=deed_width)
+    lines: list[Line] = []
+    for block in _blocks(columns, first_room=room - deed_width - len(GAP), room=room):
+        lines += [line()] if lines else []
+        lines += _block(block, rows, replace(layout, deed_width=0) if lines else layout, width)
+    return lines

@@ -119,15 +119,20 @@ class _Drawing:
         self._levels = {row.name: self._bit(row) for row in diagram.rows if row.width == 1}
 
     def parts(self) -> list[tuple[int, int]]:
-        """The columns of each part; they end before an instant at which time has passed, if there is one to end at."""
+        """The columns of each part.
+
+        They end before an instant at which time has passed, if there is one to end at, and better where every number
+        has room on one side at least.
+        """
         parts: list[tuple[int, int]] = []
         start = 0
         while start < self._end:
             end = self._end
             if end - start > self._room:
                 first, after = (bisect_right(self._columns, at) for at in (start, start + self._room))
-                apart = (place for place in reversed(range(first, after)) if not self._shares_its_time(place))
-                place = next(apart, after - 1)
+                apart = [place for place in reversed(range(first, after)) if not self._shares_its_time(place)]
+                readable = (place for place in apart if self._numbers_stay(place))
+                place = next(readable, apart[0] if apart else after - 1)
                 end = self._columns[place] if place >= first else start + self._room
             parts.append((start, end))
             start = end
@@ -136,6 +141,18 @@ class _Drawing:
     def _shares_its_time(self, place: int) -> bool:
         """Whether the instant is in the same ns as the one before."""
         return 0 < place <= len(self._diagram.gaps) and self._diagram.gaps[place - 1] is Gap.NO_TIME
+
+    def _numbers_stay(self, place: int) -> bool:
+        """Whether no number is lost by a fold before this instant."""
+        fold = self._columns[place]
+        for row in self._diagram.rows:
+            if row.width > 1:
+                for first, after in self._spans_in(row, range(place, place + 1)):
+                    left, right = self._columns[first], self._columns[after]
+                    room = max(fold - left, right - fold) - len(POINTS)
+                    if left < fold < right and room < len(str(row.values[first])) + 2:
+                        return False
+        return True
 
     def _seen(self, start: int, end: int) -> range:
         """The instants of which something stands between these columns."""

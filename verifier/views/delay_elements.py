@@ -39,9 +39,14 @@ class HeldBit:
 class DelayedNets:
     """The bits of a netlist in one graph."""
 
-    def __init__(self, graph: BitGraph, netlist: Netlist) -> None:
+    def __init__(
+        self, graph: BitGraph, netlist: Netlist, freed: tuple[NetId, ...] = (), whole: Netlist | None = None
+    ) -> None:
+        """`freed` may do anything; `whole` is what the netlist was cut from (`delay_cut.py`)."""
         self.graph = graph
         self.netlist = netlist
+        self.freed = freed
+        self._whole = whole or netlist
         self.before: dict[NetId, Literal] = {}
         self.now: dict[NetId, Literal] = {}
         self.bits: dict[NetId, logic.Bit] = {}
@@ -53,6 +58,8 @@ class DelayedNets:
         )
         for driver in self.elements:
             self._declare(driver.output)
+        for net in freed:
+            self._declare(net)
         for gate in netlist.gates:
             if gate.kind in CONSTANTS:
                 self.before[gate.output] = self.now[gate.output] = CONSTANTS[gate.kind]
@@ -97,6 +104,8 @@ class DelayedNets:
         return self.graph.conjunction(moves, self.optional(driver) ^ 1)
 
     def quiet(self) -> Literal:
+        if self._whole is not self.netlist:
+            return TRUE  # nobody knows what the rest does
         return self.graph.any_of([self.restless(driver) for driver in self.elements]) ^ 1
 
     def element(self, driver: Driver, timed: bool) -> logic.DelayedElement:
@@ -108,6 +117,11 @@ class DelayedNets:
         return logic.DelayedElement(
             bit=self.bits[driver.output], target=target, rise=rise, fall=fall, optional=optional
         )
+
+    def freed_element(self, net: NetId) -> logic.DelayedElement:
+        """Ready at any instant, and never due."""
+        own = self.now[net]
+        return logic.DelayedElement(bit=self.bits[net], target=own, rise=AT_ONCE, fall=AT_ONCE, optional=TRUE)
 
     def _delays(self, driver: Driver) -> tuple[logic.Delay, logic.Delay]:
         takes = driver.takes
@@ -174,18 +188,21 @@ class DelayedNets:
 
     def possible_at_first(self) -> Literal:
         graph, conditions = self.graph, []
-        for part in components(self.netlist):
+        looked_at = {driver.output for driver in self.elements}
+        for part in components(self._whole):
+            members = tuple(member for member in part.members if member.output in looked_at)
             if part.is_loop:
-                conditions.append(self._loop_at_first(part.members))
-            elif part.outputs[0] in self.bits:
-                conditions.append(self._lone_at_first(part.members[0]))
+                given_in_full = all(member.start is not None for member in part.members)
+                conditions.append(self._loop_at_first(members, given_in_full))
+            elif members:
+                conditions.append(self._lone_at_first(members[0]))
         for held in self.held.values():
             conditions.append(graph.equivalence(held.bit.now, self.now[held.flip_flop.output]))
         return graph.all_of(conditions)
 
-    def _loop_at_first(self, members: tuple[Driver, ...]) -> Literal:
+    def _loop_at_first(self, members: tuple[Driver, ...], given_in_full: bool) -> Literal:
         graph = self.graph
-        if all(member.start is not None for member in members):
+        if given_in_full:
             return graph.all_of([graph.equivalence(self.now[m.output], TRUE if m.start else FALSE) for m in members])
         stable = [self._stands(member) for member in members]
         return graph.all_of([*stable, *(self._obeys_start(member) for member in members)])

@@ -29,44 +29,56 @@ def untimed_sources(nets: DelayedNets) -> Sources:
     return Sources(moves=_moves(nets, {pin.name: quiet for pin in nets.netlist.inputs}))
 
 
-def timed_sources(nets: DelayedNets, bench: TimerBench) -> Sources:
-    """Raises SourceError when a free-running input has no ranges."""
+def timed_sources(nets: DelayedNets, bench: TimerBench, patience: int | None = None) -> Sources:
+    """With `patience`, an input that has stood for so many ns may always change, and never has to later than that.
+
+    Raises SourceError when a free-running input has no ranges.
+    """
     graph = nets.graph
     enabled: dict[str, Literal] = {}
     overdue: list[Literal] = []
     followers: list[Follower] = []
     by_hand = [pin for pin in nets.netlist.inputs if pin.input_class is InputClass.BY_HAND]
-    apart = [pin.apart for pin in by_hand if pin.apart is not None]
+    apart = [_within(pin.apart, patience) for pin in by_hand if pin.apart is not None]
     hand_moves = graph.any_of([nets.changed(net) for pin in by_hand for net in pin.nets])
     waited = dict(zip(apart, bench.readings("hand", hand_moves, apart), strict=True)) if apart else {}
     for pin in nets.netlist.inputs:
         match pin.input_class:
             case InputClass.FREE_RUNNING:
                 high, low = _ranges(pin, nets)
-                may, must, follower = _free_running(nets, pin.nets[0], high, low, bench)
+                may, must, follower = _free_running(nets, pin.nets[0], high, low, bench, patience)
                 enabled[pin.name] = may
                 overdue.append(must)
                 followers.append(follower)
             case InputClass.BY_HAND:
-                enabled[pin.name] = nets.quiet() if pin.apart is None else waited[pin.apart]
+                enabled[pin.name] = nets.quiet() if pin.apart is None else waited[_within(pin.apart, patience)]
             case _:
                 enabled[pin.name] = TRUE
     return Sources(moves=_moves(nets, enabled), holds_time=graph.any_of(overdue), followers=tuple(followers))
 
 
 def _free_running(
-    nets: DelayedNets, net: NetId, high: Range, low: Range, bench: TimerBench
+    nets: DelayedNets, net: NetId, high: Range, low: Range, bench: TimerBench, patience: int | None
 ) -> tuple[Literal, Literal, Follower]:
     """When it may change, when time has to wait for it, and the bit that says that it has changed before."""
     graph, name = nets.graph, nets.netlist.nets[net].name
     changed = nets.changed(net)
-    amounts = [high.low, low.low, high.high, low.high]
-    high_may, low_may, high_must, low_must = bench.readings(f"{name} stands", changed, amounts, start=0)
+    may_from = [_within(stretch.low, patience) for stretch in (high, low)]
+    must_by = [_within(stretch.high, patience) for stretch in (high, low)]
+    high_may, low_may, *musts = bench.readings(f"{name} stands", changed, may_from + must_by, start=0)
+    high_must, low_must = (
+        reading if by == stretch.high else FALSE
+        for reading, by, stretch in zip(musts, must_by, (high, low), strict=True)
+    )
     moved = nets.bit(f"{name} moved")
     may = graph.select(nets.now[net], high_may, low_may)
     must = graph.select(nets.now[net], high_must, low_must)
     follower = Follower(bit=moved, next=graph.disjunction(moved.before, changed))
     return graph.disjunction(may, moved.now ^ 1), must, follower
+
+
+def _within(amount: int, patience: int | None) -> int:
+    return amount if patience is None else min(amount, patience)
 
 
 def _ranges(pin: Input, nets: DelayedNets) -> tuple[Range, Range]:

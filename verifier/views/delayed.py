@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from verifier.circuit.netlist import FlipFlop, Latch, NetId
 from verifier.claims import formula as claims
@@ -15,11 +16,29 @@ from verifier.claims.formula import Formula, TimingRule
 from verifier.claims.run import Instant
 from verifier.claims.trigger import trigger_of, watched
 from verifier.logic.bit_graph import FALSE, TRUE, BitGraph, Literal
-from verifier.logic.delay_system import DelayedInstant, DelaySystem, Follower
+from verifier.logic.delay_system import DelayedInstant, DelaySystem, Follower, SourceMove
 from verifier.views.delay_algebra import DelayAlgebra, DelayMonitor
+from verifier.views.delay_cut import Cut, cut
 from verifier.views.delay_elements import DelayedNets
 from verifier.views.delay_sources import timed_sources, untimed_sources
 from verifier.views.delay_timing import StorageTiming, TimerBench, flip_flop_timing, latch_timing
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartSystem:
+    """A delay system of a part of a circuit."""
+
+    system: DelaySystem
+    freed: tuple[NetId, ...]
+    """What the last elements of the system drive; they may do anything."""
+
+    def moved(self, instants: Sequence[DelayedInstant]) -> frozenset[NetId]:
+        """The freed nets that change in a run."""
+        end = len(self.system.sources) + len(self.system.elements)
+        start = end - len(self.freed)
+        first = instants[0].values[start:end]
+        changed = [any(instant.values[start + i] != first[i] for instant in instants) for i in range(len(self.freed))]
+        return frozenset(net for net, moves in zip(self.freed, changed, strict=True) if moves)
 
 
 class DelayedModel:
@@ -41,6 +60,14 @@ class DelayedModel:
     def system(self, claim: Claim) -> DelaySystem:
         """Bad: a `must` is breached, or a `can` is fulfilled."""
         return _Question(self.design, self.timed).system(watched(claim), negated=claim.kind is not ClaimKind.CAN)
+
+    def part_system(self, claim: Claim, kept: frozenset[NetId]) -> PartSystem:
+        """The question of `system`, asked of a part of the circuit: what cannot happen there cannot happen."""
+        formula = watched(claim)
+        part = cut(self.design.netlist, (formula, *(given.formula for given in self.design.givens)), kept)
+        question = _Question(dataclasses.replace(self.design, netlist=part.netlist), self.timed, part)
+        system = question.system(formula, negated=claim.kind is not ClaimKind.CAN)
+        return PartSystem(system=system, freed=part.freed)
 
     def trigger_system(self, claim: Claim) -> DelaySystem | None:
         """Bad: the trigger of a `must` holds. None when the claim has no trigger."""
@@ -82,16 +109,18 @@ def _net_order(nets: DelayedNets) -> list[NetId]:
 class _Question:
     """One delay system in the making."""
 
-    def __init__(self, design: Design, timed: bool) -> None:
+    def __init__(self, design: Design, timed: bool, part: Cut | None = None) -> None:
         self._design = design
         self._timed = timed
+        self._part = part
         self._graph = BitGraph()
-        self._nets = DelayedNets(self._graph, design.netlist)
+        self._nets = DelayedNets(self._graph, design.netlist, *(() if part is None else (part.freed, part.whole)))
         self._bench = TimerBench(self._nets)
         self._tick = self._graph.variable("tick") if timed else FALSE
         self._choices: list[Literal] = []
         self._timings = self._storage_timings() if timed else {}
-        self._sources = timed_sources(self._nets, self._bench) if timed else untimed_sources(self._nets)
+        patience = None if part is None else part.patience
+        self._sources = timed_sources(self._nets, self._bench, patience) if timed else untimed_sources(self._nets)
         self._algebra = DelayAlgebra(self._nets, self._bench, self._tick, self._breaches())
         self._monitor = DelayMonitor(self._algebra)
 
@@ -104,6 +133,8 @@ class _Question:
         memories = self._memories()
         at_first, later = self._at_first(), {self._algebra.first: FALSE}
         elements = [nets.element(driver, self._timed) for driver in nets.elements]
+        elements += [nets.freed_element(net) for net in nets.freed]
+        still = () if self._part is None else (SourceMove(bits=(), enabled=TRUE),)
         resolving = [move for timing in self._timings.values() for move in timing.resolving]
         resolved = [bit for move in resolving for bit in move.bits]
         doubts = [follower for timing in self._timings.values() for follower in timing.followers]
@@ -127,7 +158,7 @@ class _Question:
                 *(Follower(bit=m.bit, next=graph.substitute([m.next], later)[0]) for m in memories),
             ),
             timers=self._bench.timers(later, at_first),
-            moves=(*self._sources.moves, *resolving),
+            moves=(*self._sources.moves, *resolving, *still),
             first=graph.all_of(first),
             bad_at_first=bad_at_first,
             bad=bad,

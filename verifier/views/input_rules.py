@@ -18,12 +18,19 @@ def changed_inputs(
     """New values of all input nets: every permitted change and no other, as the free choices vary."""
     movable = [pin for pin in netlist.inputs if pin.input_class is not InputClass.STRAPPED]
     together = netlist.inputs_may_change_together
-    alone = [pin for pin in movable if not together or pin.input_class is InputClass.BY_HAND]
+    alone = [
+        pin
+        for pin in movable
+        if pin.input_class is not InputClass.FLOATING and (not together or pin.input_class is InputClass.BY_HAND)
+    ]
     chosen = _one_of(graph, len(alone), choose)
     nobody_alone = graph.any_of(chosen) ^ 1
     may_move = {pin.name: literal for pin, literal in zip(alone, chosen, strict=True)}
     values = {net: old[net] for net in netlist.input_nets}
     for pin in movable:
+        if pin.input_class is InputClass.FLOATING:
+            values.update({net: graph.exclusive_or(old[net], choose()) for net in pin.nets})
+            continue
         permitted = may_move.get(pin.name, nobody_alone)
         values.update(_moved(graph, pin, permitted, old, choose, single_is_sure=pin in alone))
     return values

@@ -22,8 +22,16 @@ class FirstInstant:
     """0 for choices that are no first instant."""
 
 
-def first_instant(graph: BitGraph, logic: StepLogic, inputs: Mapping[NetId, Literal], choose: Chooser) -> FirstInstant:
+def first_instant(
+    graph: BitGraph,
+    logic: StepLogic,
+    inputs: Mapping[NetId, Literal],
+    choose: Chooser,
+    held: Mapping[NetId, Literal] | None = None,
+) -> FirstInstant:
+    """`held` gives storage outside loops what it comes up with, where it has no start: in place of a free choice."""
     values: Values = dict(inputs)
+    held = held or {}
     raced = oscillated = FALSE
     possible = TRUE
     for index, component in enumerate(logic.order):
@@ -36,11 +44,15 @@ def first_instant(graph: BitGraph, logic: StepLogic, inputs: Mapping[NetId, Lite
             possible = graph.conjunction(possible, result.possible)
         else:
             member = component.members[0]
-            values[member.output] = _settled(graph, member, values, choose)
+            values[member.output] = _settled(graph, member, values, _chooser_for(member, choose, held))
             if isinstance(member, SetReset):
                 both = graph.conjunction(values[member.set], values[member.reset])
                 raced = graph.disjunction(raced, both)
     return FirstInstant(values=values, raced=raced, oscillated=oscillated, possible=possible)
+
+
+def _chooser_for(member: Driver, choose: Chooser, held: Mapping[NetId, Literal]) -> Chooser:
+    return (lambda: held[member.output]) if member.output in held else choose
 
 
 def _settled(graph: BitGraph, member: Driver, values: Values, choose: Chooser) -> Literal:

@@ -222,6 +222,8 @@ def _sampled(graph: BitGraph, kind: FlipFlopKind, read: list[Literal], own: Lite
 
 def _inputs_that_change_alone(netlist: Netlist) -> frozenset[NetId]:
     """Input nets such that in a step in which they change nothing else outside the circuit does."""
+    if any(pin.input_class is InputClass.FLOATING for pin in netlist.inputs):
+        return frozenset()
     return frozenset(
         pin.nets[0]
         for pin in netlist.inputs

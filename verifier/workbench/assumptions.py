@@ -23,6 +23,7 @@ CLASS_MEANS = {
     InputClass.BY_HAND: "by hand (changes alone, and only when the circuit is quiet)",
     InputClass.STRAPPED: "strapped (either level, but never changes)",
     InputClass.FREE: "free (may change at any step)",
+    InputClass.FLOATING: "an open pin (may change at any step, together with others too in the settled view)",
 }
 
 SETTLED = (
@@ -116,6 +117,8 @@ def _timed_meaning(pin: Input) -> str:
             return f"by hand (changes {pin.apart} ns or more after the last change by hand, quiet or not)"
         case InputClass.FREE:
             return "free (may change at any time)"
+        case InputClass.FLOATING:
+            return "an open pin (may change at any time, in a move of its own)"
         case _:
             return CLASS_MEANS[pin.input_class]
 
@@ -130,7 +133,10 @@ def _together(netlist: Netlist, what: str) -> list[str]:
     if netlist.inputs_may_change_together:
         return ["inputs may change together, at the same instant (those by hand never do)"]
     has_bus = any(len(pin.nets) > 1 for pin in netlist.inputs)
-    return [f"at most one input changes in a {what}" + ("; the bits of a bus are one input" if has_bus else "")]
+    has_open_pin = any(pin.input_class is InputClass.FLOATING for pin in netlist.inputs)
+    besides = " besides what an open pin reads" if has_open_pin and what == "step" else ""
+    bits = "; the bits of a bus are one input" if has_bus else ""
+    return [f"at most one input changes in a {what}{besides}{bits}"]
 
 
 def _unstable_start(netlist: Netlist, views: Collection[View]) -> list[str]:

@@ -14,7 +14,7 @@ from pathlib import Path
 from verifier.claims.asked_number import asked_bound
 from verifier.claims.claim import Claim, Design, View, WiringFile
 from verifier.claims.support import restricts
-from verifier.errors import CallError, EdgewrightError, SourceError
+from verifier.errors import CallError, EdgewrightError, InternalDisagreement, SourceError
 from verifier.evidence.certificate import certificate_text, failed_check
 from verifier.evidence.certificate_reading import TITLE, SavedCertificate, body_of, matched_invariant, read_certificate
 from verifier.evidence.replay import Unconfirmed
@@ -58,12 +58,13 @@ def write_certificates(folder: Path, results: Iterable[DesignResult]) -> list[Pa
         for claim in result.claims:
             if claim.invariant is not None and claim.certified is not None and claim.measured is None:
                 written.append(folder / certificate_name(result.design, claim.claim))
-                header = _header(result, claim, claim.certified)
+                header = certificate_header(result, claim, claim.certified)
                 write_whole(written[-1], certificate_text(claim.certified, claim.invariant, header))
     return written
 
 
-def _header(result: DesignResult, judged: ClaimResult, system: TransitionSystem) -> list[str]:
+def certificate_header(result: DesignResult, judged: ClaimResult, system: TransitionSystem) -> list[str]:
+    """What a certificate says of itself, one line each."""
     design, claim = result.design, judged.claim
     rounds = counted_rounds(system)
     return [
@@ -81,7 +82,8 @@ def _header(result: DesignResult, judged: ClaimResult, system: TransitionSystem)
     ]
 
 
-def _rounds_said(saved: SavedCertificate) -> Rounds | None:
+def rounds_said(saved: SavedCertificate) -> Rounds | None:
+    """What a certificate about endless runs says it counts to."""
     number = saved.fields.get("rounds", "")
     if not (number.isascii() and number.isdigit() and len(number) <= 10):
         return None
@@ -103,11 +105,13 @@ def recheck_saved(
     """How every certificate in the folder, and every claim without one, stands to the present circuits.
 
     `limit` is in seconds, for each check of each certificate. With `on_trouble`, a certificate that cannot be read and
-    a circuit about which nothing can be judged are told there and left out of the result, and the rest is judged.
+    a circuit about which nothing can be judged, or about which two ways of judging differ, are told there and left out
+    of the result, and the rest is judged.
 
     Raises:
         CallError: there is no such folder, or (without `on_trouble`) a certificate in it cannot be read.
         SourceError: without `on_trouble`, a circuit has no power-up state, or its givens contradict each other.
+        InternalDisagreement: without `on_trouble`, two independent ways of judging differ.
     """
     paths = _certificates_in(folder)
     saved: dict[str, SavedCertificate] = {}
@@ -123,7 +127,7 @@ def recheck_saved(
         claimed.update(certificate_name(design, claim) for claim in design.claims)
         try:
             found += [entry for entry in _of_design(design, saved, limit) if entry.file not in unreadable]
-        except SourceError as error:
+        except (SourceError, InternalDisagreement) as error:
             on_trouble(error)
     strays = [(name, certificate) for name, certificate in saved.items() if name not in claimed]
     return (*found, *(_of_nobody(name, certificate) for name, certificate in strays))
@@ -177,7 +181,8 @@ def _of_design(design: Design, saved: dict[str, SavedCertificate], limit: float)
     return found
 
 
-def _question(design: Design, claim: Claim) -> TransitionSystem:
+def question(design: Design, claim: Claim) -> TransitionSystem:
+    """What is asked about the circuit, its registers named as they always are for this claim. Not for timed claims."""
     givens = tuple(given for given in design.givens if restricts(given, claim.view))
     design = dataclasses.replace(design, givens=givens)
     if claim.view is View.SETTLED:
@@ -198,7 +203,7 @@ def _fit(design: Design, claim: Claim, saved: SavedCertificate, limit: float) ->
     named = (saved.fields["circuit"], saved.fields["claim"])
     if named != (design.name, claim.name):
         return Fit.NO_LONGER, f"the file is about the claim {named[1]} of {named[0]}"
-    system = certified_system(_question(design, claim), _rounds_said(saved))
+    system = certified_system(question(design, claim), rounds_said(saved))
     if system is None:
         return Fit.NO_LONGER, "the claim asks another kind of question now"
     invariant = matched_invariant(saved, system)

@@ -17,36 +17,29 @@ from verifier.claims.formula import Literal, Settles, Unit
 from verifier.claims.run import Instant, Run
 from verifier.claims.support import restricts
 from verifier.claims.trigger import trigger_claim
-from verifier.engines.bounded_search import search
 from verifier.engines.chooser import Chooser
 from verifier.engines.decision import Reached, Undecided, Unreachable
-from verifier.engines.delay_reachability import DelayedReached, DelayedUnreachable, decide_delayed
 from verifier.engines.endless_time import TimePasses, TimeStops, time_can_pass
 from verifier.engines.first_instants import has_first_instant
 from verifier.engines.quiescence import AlwaysRests, NeverAtRest, decide_rest
-from verifier.errors import Diagnostic, InternalDisagreement, SourceError, Span
+from verifier.errors import Diagnostic, SourceError, Span
 from verifier.evidence.certificate import recheck
-from verifier.evidence.closure import recheck_states
 from verifier.evidence.delay_replay import replay_delayed
 from verifier.evidence.replay import Unconfirmed
 from verifier.evidence.rest import confirm_rest
 from verifier.evidence.verdict import ClaimResult, Trigger, Verdict
-from verifier.logic.delay_system import DelaySystem
+from verifier.logic.delay_system import DelayedInstant, DelaySystem
 from verifier.report.pieces import listing
 from verifier.views.any_delay import untimed_system
 from verifier.views.delay_sources import TooManyTogether
 from verifier.views.delayed import DelayedModel
-from verifier.views.event_frames import event_system
 from verifier.workbench.measuring import measure, tightest
 from verifier.workbench.selection import source_line
+from verifier.workbench.timed_ways import TimedWays, proved, undecided
 
 MOST_RECHECK_SECONDS = 10.0
 MOST_SECONDS_FOR_TIME = 3.0
 """For finding out whether the givens let time pass for ever."""
-MEMORY_BYTES = 1 << 30
-SHARE_OF_ALL_STATES = 0.6
-"""Of the time, before a search from event to event is tried."""
-MOST_FRAMES = 200
 
 
 class DelayJudge:
@@ -60,8 +53,10 @@ class DelayJudge:
         limit_seconds: float,
         depth: int | None,
         on_progress: Callable[[int], None] | None = None,
+        witnesses: bool = False,
     ) -> None:
-        """`limit_seconds` is for finding out what is permitted at all.
+        """`limit_seconds` is for finding out what is permitted at all; with `witnesses`, the run that shows the trigger
+        of a proved claim is kept.
 
         Raises SourceError when something in the circuit has no delay or no timing, or when nothing is permitted.
         """
@@ -70,6 +65,7 @@ class DelayJudge:
         self._timed = view is View.TIMED
         self._depth = depth
         self._on_progress = on_progress
+        self._witnesses = witnesses
         self._model = DelayedModel(self.design, timed=self._timed)
         self._model.refuse()
         self.doubts: tuple[str, ...] = ()
@@ -113,7 +109,7 @@ class DelayJudge:
         try:
             return self._measured(claim)
         except TooManyTogether as too_many:
-            return _undecided(claim, "", str(too_many))
+            return undecided(claim, "", str(too_many))
 
     def _measured(self, claim: Claim) -> ClaimResult:
         """For a `?` in the claim or in a given, the tightest number."""
@@ -124,11 +120,11 @@ class DelayJudge:
             longest = _longest_pulse_of_interest(self.design.netlist)
             return self._with_trigger(claim) if in_claim is None else measure(claim, self._with_trigger, longest)
         if in_claim is not None:
-            return _undecided(
+            return undecided(
                 claim, "", "one number is measured at a time, and there is a `?` in a given or an input too"
             )
         if claim.kind is ClaimKind.CAN:
-            return _undecided(claim, "", "a given or an input has a `?`, which is measured for `must` alone")
+            return undecided(claim, "", "a given or an input has a `?`, which is measured for `must` alone")
         return self._leaning_on(claim, [*in_givens, *in_inputs])
 
     def _leaning_on(self, claim: Claim, asked: Sequence[str]) -> ClaimResult:
@@ -172,7 +168,7 @@ class DelayJudge:
     def _verdict(self, claim: Claim) -> ClaimResult:
         if isinstance(claim.formula, Settles):
             return self._rests(claim)
-        return self._decided(claim, self._model.system(claim))
+        return self._in_time(claim) if self._timed else self._by_steps(claim, self._model.system(claim))
 
     def _rests(self, claim: Claim) -> ClaimResult:
         """`settles` without delays: the engine looks at all quiet states, and so does the simulator."""
@@ -185,13 +181,17 @@ class DelayJudge:
                 try:
                     confirm_rest(self.design, self._model.instants_at(quiet), self._deadline)
                 except Unconfirmed as unconfirmed:
-                    return _undecided(claim, engine, f"a proof could not be confirmed: {unconfirmed}")
-                return dataclasses.replace(_proved(claim, engine), states=len(quiet))
+                    return undecided(claim, engine, f"a proof could not be confirmed: {unconfirmed}")
+                return dataclasses.replace(proved(claim, engine), states=len(quiet))
             case Undecided(reason=reason, engine=engine):
-                return _undecided(claim, engine, reason)
+                return undecided(claim, engine, reason)
 
-    def _decided(self, claim: Claim, system: DelaySystem) -> ClaimResult:
-        return self._by_all_states(claim, system) if self._timed else self._by_steps(claim, system)
+    def _in_time(self, claim: Claim) -> ClaimResult:
+        def confirm(engine: str, found: tuple[DelayedInstant, ...]) -> ClaimResult:
+            times = tuple(instant.at for instant in found)
+            return self._confirmed(claim, engine, self._model.instants_of(found), times)
+
+        return TimedWays(self._model, claim, self._deadline, self._depth, self._on_progress, confirm).result()
 
     def _by_steps(self, claim: Claim, delays: DelaySystem) -> ClaimResult:
         """Without delays it is a transition system like any other."""
@@ -205,49 +205,11 @@ class DelayJudge:
                 try:
                     recheck(system, unreachable.invariant, min(max(self._left, 0.3), MOST_RECHECK_SECONDS))
                 except Unconfirmed as unconfirmed:
-                    return _undecided(claim, unreachable.engine, f"a proof could not be confirmed: {unconfirmed}")
-                proved = _proved(claim, unreachable.engine)
-                return dataclasses.replace(proved, invariant=unreachable.invariant, certified=system)
+                    return undecided(claim, unreachable.engine, f"a proof could not be confirmed: {unconfirmed}")
+                result = proved(claim, unreachable.engine)
+                return dataclasses.replace(result, invariant=unreachable.invariant, certified=system)
             case Undecided(reason=reason, engine=engine):
-                return _undecided(claim, engine, reason)
-
-    def _by_all_states(self, claim: Claim, system: DelaySystem) -> ClaimResult:
-        share = self._left * SHARE_OF_ALL_STATES
-        found = decide_delayed(
-            system, limit_seconds=share, memory_bytes=MEMORY_BYTES, depth=self._depth, progress=self._on_progress
-        )
-        match found:
-            case DelayedReached(instants=instants, engine=engine):
-                times = tuple(instant.at for instant in instants)
-                return self._confirmed(claim, engine, self._model.instants_of(instants), times)
-            case DelayedUnreachable(states=states, engine=engine):
-                try:
-                    recheck_states(system, states, limit_seconds=max(self._left, 1.0))
-                except Unconfirmed as unconfirmed:
-                    return _undecided(claim, engine, f"a proof could not be confirmed: {unconfirmed}")
-                return dataclasses.replace(_proved(claim, engine), states=states.count)
-            case Undecided(reason=reason, engine=engine):
-                return self._by_events(claim, _undecided(claim, engine, reason))
-
-    def _by_events(self, claim: Claim, otherwise: ClaimResult) -> ClaimResult:
-        """Where there are too many states to look at: a search for a run, from event to event. It proves nothing."""
-        events = event_system(self._model.system(claim))
-        depth = MOST_FRAMES if self._depth is None else self._depth
-        match search(events.system.cone_of_influence(), depth, self._left):
-            case Reached(counterexample=found, engine=engine):
-                instants = events.instants_of(found)
-                times = tuple(instant.at for instant in instants)
-                try:
-                    return self._confirmed(
-                        claim, f"{engine}, from event to event", self._model.instants_of(instants), times
-                    )
-                except InternalDisagreement:  # what a claim remembers of the ns within a jump was not looked at
-                    return otherwise
-            case Undecided(searched_to=frames):
-                more = f"; no run of up to {frames} moves and waits was found either" if frames else ""
-                return dataclasses.replace(otherwise, reason=otherwise.reason + more)
-            case _:
-                return otherwise
+                return undecided(claim, engine, reason)
 
     def _confirmed(
         self, claim: Claim, engine: str, instants: tuple[Instant, ...], times: tuple[int, ...]
@@ -255,7 +217,7 @@ class DelayJudge:
         try:
             run: Run = replay_delayed(self.design, instants, times, claim, timed=self._timed)
         except Unconfirmed as unconfirmed:
-            return _undecided(claim, engine, f"a run was found, but could not be confirmed: {unconfirmed}")
+            return undecided(claim, engine, f"a run was found, but could not be confirmed: {unconfirmed}")
         verdict = Verdict.SHOWN if claim.kind is ClaimKind.CAN else Verdict.BROKEN
         return ClaimResult(claim=claim, verdict=verdict, engine=engine, seconds=0.0, run=run)
 
@@ -270,9 +232,11 @@ class DelayJudge:
         if result.verdict is not Verdict.PROVED:
             happens = Trigger.HAPPENS if result.verdict is Verdict.BROKEN else Trigger.OPEN
             return dataclasses.replace(result, trigger=happens)
-        match self._verdict(shown).verdict:
+        happening = self._verdict(shown)
+        match happening.verdict:
             case Verdict.SHOWN:
-                return dataclasses.replace(result, trigger=Trigger.HAPPENS)
+                witness = happening.run if self._witnesses else None
+                return dataclasses.replace(result, trigger=Trigger.HAPPENS, witness=witness)
             case Verdict.IMPOSSIBLE:
                 return dataclasses.replace(result, trigger=Trigger.NEVER, empty=True)
             case _:
@@ -285,12 +249,3 @@ def _longest_pulse_of_interest(netlist: Netlist) -> int:
     delays = sum(max(d.takes.rise.high, d.takes.fall.high) for d in drivers if d.takes is not None)
     inputs = sum(stretch.high for pin in netlist.inputs for stretch in (pin.high, pin.low) if stretch is not None)
     return max(1, 2 * (delays + inputs + max((pin.apart or 0 for pin in netlist.inputs), default=0)))
-
-
-def _proved(claim: Claim, engine: str) -> ClaimResult:
-    verdict = Verdict.IMPOSSIBLE if claim.kind is ClaimKind.CAN else Verdict.PROVED
-    return ClaimResult(claim=claim, verdict=verdict, engine=engine, seconds=0.0)
-
-
-def _undecided(claim: Claim, engine: str, reason: str) -> ClaimResult:
-    return ClaimResult(claim=claim, verdict=Verdict.UNDECIDED, engine=engine, seconds=0.0, reason=reason)

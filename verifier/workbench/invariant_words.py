@@ -129,15 +129,51 @@ class _Telling:
         return sentences, left
 
     def each(self, clauses: list[Clause]) -> Told:
-        return [self._sentence(clause) for clause in clauses], []
+        formulas = [self.formula(clause) for clause in clauses if self.is_formula(clause)]
+        sentences = [(worded(formula), self._is_in_the_language(formula)) for formula in formulas]
+        counted = self._counted_together([clause for clause in clauses if not self.is_formula(clause)])
+        return [*sentences, *((text, False) for text in counted)], []
 
-    def _sentence(self, clause: Clause) -> tuple[str, bool]:
-        """The clause: as a formula where all its registers stand for formulas."""
-        if self.is_formula(clause):
-            formula = self.formula(clause)
-            return worded(formula), self._is_in_the_language(formula)
-        conditions = [*self._plain_conditions(clause), *self._counter_conditions(clause)]
-        return f"never at once: {listing(conditions)}" if len(conditions) > 1 else f"never: {conditions[0]}", False
+    def _counted_together(self, clauses: Sequence[Clause]) -> Iterable[str]:
+        """Clauses with bits of counters. Those that differ in the numbers of one counter alone are told as one."""
+        numbers: dict[tuple[frozenset[Literal], Formula], set[int]] = {}
+        others: list[str] = []
+        for clause in clauses:
+            plain = frozenset(literal for literal in clause if literal & ~1 in self._formulas)
+            counters = self._counter_numbers(clause)
+            if len(counters) == 1:
+                ((formula, found),) = counters.items()
+                numbers.setdefault((plain, formula), set()).update(found)
+            else:
+                counts = [_counted(formula, sorted(found), self._claim) for formula, found in counters.items()]
+                others.append(_never_at_once([*self._plain_conditions(plain), *counts]))
+        for (plain, formula), spoken_of in numbers.items():
+            known = [n for (less, same), n in numbers.items() if less < plain and same == formula]
+            left = sorted(spoken_of.difference(*known))
+            if left:
+                yield _never_at_once([*self._plain_conditions(plain), _counted(formula, left, self._claim)])
+        yield from others
+
+    def _plain_conditions(self, literals: Iterable[Literal]) -> Iterable[str]:
+        for literal in sorted(literals):
+            formula = self._formulas[literal & ~1]
+            yield worded(formula if literal & 1 else _not(formula))
+
+    def _counter_numbers(self, clause: Clause) -> dict[Formula, list[int]]:
+        """For each counter of which bits are in the clause: the numbers that it speaks of."""
+        bits: dict[Formula, dict[int, bool]] = {}
+        for literal in clause:
+            if literal & ~1 in self._counters and literal & ~1 not in self._formulas:
+                formula, place = self._counters[literal & ~1]
+                bits.setdefault(formula, {})[place] = bool(literal & 1)
+        return {
+            formula: [
+                number
+                for number in range(1 << _amount(formula).bit_length())
+                if all(bool(number >> place & 1) is value for place, value in fixed.items())
+            ]
+            for formula, fixed in bits.items()
+        }
 
     def _is_in_the_language(self, *formulas: Formula) -> bool:
         """Nameless gates have no name there, and `Initially` is no word of it."""
@@ -146,24 +182,6 @@ class _Telling:
         return names <= self._netlist.signals.keys() | self._bits and not any(
             isinstance(node, tree.Initially) for node in nodes
         )
-
-    def _plain_conditions(self, clause: Clause) -> Iterable[str]:
-        for literal in clause:
-            formula = self._formulas.get(literal & ~1)
-            if formula is not None:
-                yield worded(formula if literal & 1 else _not(formula))
-
-    def _counter_conditions(self, clause: Clause) -> Iterable[str]:
-        """For each counter of which bits are in the clause: which numbers they leave open."""
-        bits: dict[int, dict[int, bool]] = {}
-        formulas: dict[int, Formula] = {}
-        for literal in clause:
-            if literal & ~1 in self._counters and literal & ~1 not in self._formulas:
-                formula, place = self._counters[literal & ~1]
-                formulas[id(formula)] = formula
-                bits.setdefault(id(formula), {})[place] = bool(literal & 1)
-        for key, fixed in bits.items():
-            yield _counted(formulas[key], fixed, self._claim)
 
 
 def signal_of(netlist: Netlist, name: str) -> Signal:
@@ -203,17 +221,24 @@ def _formula(high: Sequence[Formula], low: Sequence[Formula]) -> Formula:
     return tree.OnlyWhen(left=together, right=some)
 
 
-def _counted(formula: Formula, fixed: dict[int, bool], claim: Claim | None) -> str:
-    """What it means for some bits of the formula's counter to have these values."""
+def _never_at_once(conditions: Sequence[str]) -> str:
+    if len(conditions) == 1:
+        return f"never: {conditions[0]}"
+    parts = [f"({one})" if " or " in one or " and " in one else one for one in conditions]
+    return f"never at once: {listing(parts)}"
+
+
+def _amount(formula: Formula) -> int:
+    """The largest number that the formula's counter comes to."""
     bound = getattr(formula, "bound", None)
-    amount = bound.amount if isinstance(bound, tree.Bound) and isinstance(bound.amount, int) else 0
-    numbers = [
-        number
-        for number in range(1 << amount.bit_length())
-        if all(bool(number >> place & 1) is value for place, value in fixed.items())
-    ]
-    told: list[str] = []
+    return bound.amount if isinstance(bound, tree.Bound) and isinstance(bound.amount, int) else 0
+
+
+def _counted(formula: Formula, numbers: Sequence[int], claim: Claim | None) -> str:
+    """What it means for the formula's counter to be at one of these numbers."""
+    amount = _amount(formula)
     counted = [number for number in numbers if 0 < number <= amount]
+    told: list[str] = []
     if isinstance(formula, tree.WithinTheLast):
         what = worded_as_one(formula.operand)
         if counted:
@@ -221,13 +246,15 @@ def _counted(formula: Formula, fixed: dict[int, bool], claim: Claim | None) -> s
         if 0 in numbers:
             told.append(f"{what} last held longer ago, or never")
         return " or ".join(told) or f"the counter of {what} is beyond {amount}"
-    if isinstance(formula, tree.LeadsTo) and isinstance(bound, tree.Bound):
-        goal = "the answer" if claim is not None and formula is claim.formula else worded_as_one(formula.right)
-        if counted:
-            told.append(f"{goal} is due within {_some_of(counted)} {_units(bound, counted)}")
+    if isinstance(formula, tree.LeadsTo) and formula.bound is not None:
+        goal = "the answer" if claim is not None and formula == claim.formula else worded_as_one(formula.right)
+        if len(counted) == amount:
+            told.append(f"{goal} is due")
+        elif counted:
+            told.append(f"{goal} is due within {_some_of(counted)} {_units(formula.bound, counted)}")
         if 0 in numbers:
             told.append(f"{goal} is not due")
-        return " or ".join(told) or f"the count of {_units(bound, numbers)} is beyond {amount}"
+        return " or ".join(told) or f"the count of {_units(formula.bound, numbers)} is beyond {amount}"
     return f"the counter of {worded_as_one(formula)} is at {_some_of(numbers)}"
 
 

@@ -59,6 +59,8 @@ class Wishes:
     """For every `must`, a run that shows its trigger."""
     certificates: bool = False
     """Proofs whose registers have the same names whenever the same claim on the same circuit is proved."""
+    triggers: bool = True
+    """For every `must`, whether its trigger can happen."""
 
 
 NOTHING_MORE = Wishes()
@@ -111,7 +113,12 @@ class Judge:
 
         if view not in self._delayed:
             self._delayed[view] = DelayJudge(
-                self.design, view, limit_seconds=self._limit_seconds, depth=self._depth, on_progress=self._on_depth
+                self.design,
+                view,
+                limit_seconds=self._limit_seconds,
+                depth=self._depth,
+                on_progress=self._on_depth,
+                witnesses=self._wishes.witnesses,
             )
         return self._delayed[view]
 
@@ -141,7 +148,7 @@ class Judge:
 
     def _settled_result(self, claim: Claim) -> ClaimResult:
         result = self._verdict(claim)
-        return self._with_trigger(result) if claim.kind is ClaimKind.MUST else result
+        return self._with_trigger(result) if claim.kind is ClaimKind.MUST and self._wishes.triggers else result
 
     def _verdict(self, claim: Claim) -> ClaimResult:
         system = self._model.system(claim)

@@ -62,7 +62,7 @@ def main(reading: int, writing: int) -> None:
     try:
         job = orders.recv()
         threading.Thread(target=_end_with_the_starter, args=(orders,), daemon=True).start()
-        _limit_memory(job.memory_bytes)
+        limit_memory(job.memory_bytes)
         answers.send(_outcome(job, answers))
     except (EOFError, OSError):
         os._exit(1)  # nobody is there any more
@@ -75,7 +75,8 @@ def _end_with_the_starter(orders: Connection) -> None:
         os._exit(1)
 
 
-def _limit_memory(size: int) -> None:
+def limit_memory(size: int) -> None:
+    """No more than so many bytes for this process from now on, where the system knows such limits."""
     try:
         import resource
     except ImportError:  # not every system has it

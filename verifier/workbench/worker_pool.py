@@ -69,13 +69,13 @@ def judge_side_by_side(
                 if worker.result is not None:
                     on_result(worker.open_claim, worker.result)
     finally:
-        with _uninterrupted():
+        with uninterrupted():
             for worker in workers:
                 worker.end()
 
 
 @contextmanager
-def _uninterrupted() -> Iterator[None]:
+def uninterrupted() -> Iterator[None]:
     """Ctrl-C waits until the block is done. Blocking the signal would not do: any thread may take it."""
     if threading.current_thread() is not threading.main_thread():
         yield  # Ctrl-C is for the main thread
@@ -92,7 +92,7 @@ def _uninterrupted() -> Iterator[None]:
 
 def _start(open_claim: OpenClaim, terms: Terms, share: float, workers: list[_Worker], on_result: OnOpenResult) -> None:
     try:
-        with _uninterrupted():  # a process that nobody has noted down yet would outlive a Ctrl-C
+        with uninterrupted():  # a process that nobody has noted down yet would outlive a Ctrl-C
             workers.append(_Worker(open_claim, terms, share))
     except OSError as error:
         so_far = open_claim.so_far
@@ -132,7 +132,7 @@ class _Worker:
         self._orders = Connection(orders, readable=False)
         self.answers = Connection(answers, writable=False)
         try:
-            self._process = _process(theirs, also_theirs)
+            self._process = fresh_interpreter(_PROGRAM, theirs, also_theirs)
         finally:
             os.close(theirs)
             os.close(also_theirs)
@@ -213,11 +213,14 @@ def memory_bytes() -> int:
     return min(MOST_MEMORY_BYTES, machine // 3)
 
 
-def _process(reading: int, writing: int) -> subprocess.Popen[bytes]:
-    """In a process group of its own, so that a Ctrl-C at the terminal reaches this process alone."""
+def fresh_interpreter(program: str, reading: int, writing: int) -> subprocess.Popen[bytes]:
+    """A process that runs the program, its arguments the two file descriptors it talks through.
+
+    In a process group of its own, so that a Ctrl-C at the terminal reaches the calling process alone.
+    """
     path = os.pathsep.join(entry or os.getcwd() for entry in sys.path)
     return subprocess.Popen(
-        [sys.executable, "-c", _PROGRAM, str(reading), str(writing)],
+        [sys.executable, "-c", program, str(reading), str(writing)],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,

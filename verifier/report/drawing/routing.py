@@ -35,11 +35,11 @@ class Trunk:
 
     @property
     def top(self) -> int:
-        return min(*self.left, *self.right) if self.left and self.right else min(self.left or self.right)
+        return min((*self.left, *self.right))
 
     @property
     def bottom(self) -> int:
-        return max(*self.left, *self.right) if self.left and self.right else max(self.left or self.right)
+        return max((*self.left, *self.right))
 
 
 @dataclass
@@ -172,8 +172,6 @@ def _give_tracks(channel: Channel) -> None:
     """Each trunk as far left as the trunks before it let it: on one track trunks keep their distance."""
     for number, trunk in enumerate(channel.trunks):
         for other in channel.trunks[:number]:
-            near = trunk.top < other.bottom + GRID and other.top < trunk.bottom + GRID
-            meets = any(height in trunk.right for height in other.left) or other.net == trunk.net
-            if near or meets:
+            if trunk.top < other.bottom + GRID and other.top < trunk.bottom + GRID:
                 trunk.track = max(trunk.track, other.track + 1)
     channel.tracks = max((trunk.track + 1 for trunk in channel.trunks), default=0)

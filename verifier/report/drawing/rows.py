@@ -10,9 +10,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import pairwise, product
 
-from verifier.report.drawing.order import Columns, Item, channel_sides
+from verifier.report.drawing.order import Columns, End, Item, channel_sides
 from verifier.report.drawing.symbols import GRID
 
 Wish = tuple[int, int]
@@ -26,6 +26,8 @@ CLOSING_ROUNDS = 2
 STOP_TO_STOP, STOP_TO_PIN, PIN_TO_PIN = 5, 2, 1
 ALONE = 3
 """What a wire without branches counts more."""
+TURN = 1
+"""What counts the way between two ends on one side of a channel."""
 BETWEEN_SYMBOLS = 2 * GRID
 BESIDE_A_WIRE = GRID
 
@@ -66,22 +68,19 @@ class _Heights:
 
     def _link_channel(self, channel: int) -> None:
         left, right = channel_sides(self._columns, channel)
-        for net, starts in left.items():
-            ends = right.get(net, [])
-            for start in starts:
-                for end in ends:
-                    stops = self._columns.is_stop(start.item) + self._columns.is_stop(end.item)
-                    counts = (PIN_TO_PIN, STOP_TO_PIN, STOP_TO_STOP)[stops]
-                    if len(starts) * len(ends) == 1:
-                        counts += ALONE
-                    self._to_right[start.item].append((start.item, start.offset, end.item, end.offset, counts))
-                    self._to_left[end.item].append((end.item, end.offset, start.item, start.offset, counts))
-            for side, links in ((starts, self._to_right), (ends, self._to_left)):
-                if side and not (ends if side is starts else starts):
-                    for end in side[1:]:
-                        first = side[0]
-                        links[first.item].append((first.item, first.offset, end.item, end.offset, 1))
-                        links[end.item].append((end.item, end.offset, first.item, first.offset, 1))
+        for net in dict.fromkeys([*left, *right]):
+            starts, ends = left.get(net, []), right.get(net, [])
+            for start, end in product(starts, ends):
+                stops = self._columns.is_stop(start.item) + self._columns.is_stop(end.item)
+                counts = (PIN_TO_PIN, STOP_TO_PIN, STOP_TO_STOP)[stops]
+                if len(starts) == len(ends) == 1:
+                    counts += ALONE
+                self._to_right[start.item].append((start.item, start.offset, end.item, end.offset, counts))
+                self._to_left[end.item].append((end.item, end.offset, start.item, start.offset, counts))
+            if not ends:
+                _link_turn(self._to_right, starts)
+            if not starts:
+                _link_turn(self._to_left, ends)
 
     def settled(self) -> dict[Item, int]:
         count = len(self._columns.columns)
@@ -190,6 +189,14 @@ class _Heights:
             if place + 1 < len(column) and column[place + 1] not in group:
                 highest = min(highest, self._height[column[place + 1]] - gaps[place] - self._height[item])
         return lowest, highest
+
+
+def _link_turn(links: dict[Item, list[Link]], ends: Sequence[End]) -> None:
+    """For a net that turns round in a channel: short ways from its first end to the others."""
+    first = ends[0]
+    for end in ends[1:]:
+        links[first.item].append((first.item, first.offset, end.item, end.offset, TURN))
+        links[end.item].append((end.item, end.offset, first.item, first.offset, TURN))
 
 
 def median(wishes: Sequence[Wish]) -> int:

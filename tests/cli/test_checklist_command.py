@@ -1,0 +1,193 @@
+"""`checklist`: the list in its forms, and what is printed when the board disagrees."""
+
+from __future__ import annotations
+
+import csv
+import json
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from verifier.cli import main
+
+LAMP = """\
+circuit lamp
+    input  rope  by hand
+    input  night strapped
+    output lit
+    dark = not night
+    lit  = rope and dark
+"""
+
+LISTED = """\
+lamp  (lamp.wiring)
+
+  2 steps visit all 2 settled states that can be reached and make every flip
+  that is permitted there. No list that goes on from the same known state can do
+  that in fewer.
+  The board may wake as it likes: with these inputs there is only one state to
+  wake in.
+
+  * the list visits every state, bad ones too: first disconnect or block
+    whatever on the outputs could hurt someone
+  * every input is a debounced switch: a bouncing contact is many flips, and the
+    board runs ahead of the list
+  * after each flip wait until everything rests, then read
+  * strapped before power-up: night low; 1 other setting has a list of its own,
+    see --strap
+
+    step  what to do                          rope  night  lit
+    ----  ----------------------------------  ----  -----  ---
+       0  switch on with rope low, night low   0      0     0
+       1  flip rope up                        [1]     0    [1]
+       2  flip rope down                      [0]     0    [0]
+
+  If the board disagrees, say so and see which faults explain it, for instance:
+    --saw "step 1: lit low"
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "lamp.wiring").write_text(LAMP)
+    return tmp_path
+
+
+def test_the_first_screen_says_what_is_covered_and_how_short_it_is(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["checklist", "lamp.wiring"]) == 0
+    assert capsys.readouterr().out == LISTED
+
+
+def test_the_list_is_written_as_markdown_with_a_box_in_each_row(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["checklist", "lamp.wiring", "--led", "dark", "--markdown", "lamp.md"]) == 0
+    rows = (folder / "lamp.md").read_text().splitlines()
+    assert rows[0] == "# Checklist: lamp"
+    assert rows[-5:] == [
+        "| step | what to do | rope | night | lit | dark | done |",
+        "| ---: | --- | :-: | :-: | :-: | :-: | :-: |",
+        "| 0 | switch on with rope low, night low | 0 | 0 | 0 | 1 | [ ] |",
+        "| 1 | flip rope up | 1 | 0 | 1 | 1 | [ ] |",
+        "| 2 | flip rope down | 0 | 0 | 0 | 1 | [ ] |",
+    ]
+
+
+def test_the_list_is_written_as_comma_separated_values(folder: Path) -> None:
+    assert main(["checklist", "lamp.wiring", "--csv", "lamp.csv", "--strap", "night high"]) == 0
+    with (folder / "lamp.csv").open(newline="") as stream:
+        assert list(csv.reader(stream)) == [
+            ["step", "what to do", "rope", "night", "lit", "note"],
+            ["0", "switch on with rope low, night high", "0", "1", "0", ""],
+            ["1", "flip rope up", "1", "1", "0", ""],
+            ["2", "flip rope down", "0", "1", "0", ""],
+        ]
+
+
+class Page(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.boxes: list[str] = []
+        self.tags: list[str] = []
+        self.loads: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        values = dict(attrs)
+        self.tags.append(tag)
+        self.loads += [name for name in ("src", "href") if name in values]
+        if tag == "input":
+            self.boxes.append(values["aria-label"] or "")
+
+
+def test_the_page_has_a_box_for_each_step_loads_nothing_and_runs_no_script(folder: Path) -> None:
+    assert main(["checklist", "lamp.wiring", "--page", "lamp.html"]) == 0
+    page = Page()
+    page.feed((folder / "lamp.html").read_text())
+    assert page.boxes == ["step 0 done", "step 1 done", "step 2 done"]
+    assert page.loads == []
+    assert "script" not in page.tags
+
+
+def test_text_of_the_file_cannot_become_markup(folder: Path) -> None:
+    from workbench.hostile import hostile_checklist
+
+    from verifier.report.checklist_files import as_csv, as_markdown
+    from verifier.report.checklist_page import as_page
+
+    made = hostile_checklist()
+    assert "<b>" not in as_page(made)
+    assert "<b>" not in as_markdown(made)
+    assert "\x1b" not in as_page(made) + as_markdown(made) + as_csv(made)
+
+
+def test_a_record_has_the_steps_and_what_they_cover(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["checklist", "lamp.wiring", "--json", "-"]) == 0
+    (circuit,) = json.loads(capsys.readouterr().out)["circuits"]
+    assert circuit["coverage"] == {
+        "states": 2,
+        "states_visited": 2,
+        "flips": 2,
+        "flips_made": 2,
+        "complete": True,
+    }
+    assert circuit["steps"][1] == {
+        "step": 1,
+        "do": "flip rope up",
+        "either_way": False,
+        "readings": {"rope": "1", "night": "0", "lit": "1"},
+    }
+
+
+SAW = ["checklist", "lamp.wiring", "--saw", "step 1: lit low"]
+
+
+def test_a_board_that_disagrees_is_no_error_and_its_faults_are_named(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(SAW) == 0
+    told = capsys.readouterr().out
+    assert "single faults (TTL parts) explain every reading up to step 1:" in told
+    assert "rope: input pin stuck low" in told
+    assert "What tells them apart" in told
+    assert max(map(len, told.splitlines())) <= 80
+
+
+def test_what_was_done_next_leaves_fewer_suspects(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    suspects = []
+    for then in ([], ["--then", "probe dark: low"]):
+        assert main([*SAW, *then, "--json", "-"]) == 0
+        (circuit,) = json.loads(capsys.readouterr().out)["circuits"]
+        suspects.append({suspect["fault"] for suspect in circuit["suspects"]})
+    assert suspects[1] < suspects[0]
+    assert "dark: output stuck low" in suspects[1]
+
+
+@pytest.mark.parametrize(
+    ("call", "told"),
+    [
+        (["--saw", "lit low"], "names no step"),
+        (["--saw", "step 1: lid low"], "no net named lid"),
+        (["--saw", "step 1: lit maybe"], "no reading of lit"),
+        (["--saw", "step 1:"], "there is no reading"),
+        (["--saw", "step 1: lit low, lit high"], "both high and low"),
+        (["--saw", "step 9: lit low"], "there is no step 9"),
+        (["--then", "flip rope up: lit low"], "goes on from a reading"),
+        (["--saw", "step 1: lit low", "--then", "pull rope: lit low"], "no further step"),
+        (["--saw", "step 1: lit low", "--then", "flip dark up: lit low"], "is no input"),
+        (["--saw", "step 1: lit low", "--then", "flip rope up: lit low"], "is up already"),
+        (["--saw", "step 1: lit low", "--then", "probe lid: low"], "no wire and no pin named lid"),
+        (["--saw", "step 1: lit low", "--then", "probe dark: warm"], "nothing that a meter finds"),
+        (["--led", "lid"], "no net named lid"),
+        (["--woke", "lit high"], "cannot wake like this"),
+        (["--page", "nowhere/lamp.html"], "there is no folder nowhere"),
+    ],
+)
+def test_a_wrong_reading_is_a_mistake_of_the_call(
+    folder: Path, capsys: pytest.CaptureFixture[str], call: list[str], told: str
+) -> None:
+    assert main(["checklist", "lamp.wiring", *call]) == 2
+    assert told in capsys.readouterr().err
