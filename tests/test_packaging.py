@@ -55,6 +55,11 @@ def test_a_plain_install_works_from_any_folder(tmp_path: Path) -> None:
     checked = run(environment / "bin" / "edgewright", "check", "two_bells.wiring", folder=elsewhere)
     assert checked.returncode == 0, checked.stderr
     assert "proved      never_both" in checked.stdout
+    reported = run(
+        environment / "bin" / "edgewright", "report", "two_bells.wiring", "-o", "two_bells.html", folder=elsewhere
+    )
+    assert reported.returncode == 0, reported.stderr
+    assert "class Viewer" in (elsewhere / "two_bells.html").read_text(encoding="utf-8")
     (elsewhere / "two_bells.wiring").write_text(TWO_BELLS.replace("families/ls", "families/hc"))
     other_family = run(environment / "bin" / "edgewright", "check", "two_bells.wiring", folder=elsewhere)
     assert other_family.returncode == 2

@@ -85,7 +85,14 @@ kinds of change; * fails unless --fail-on says otherwise (`none`: none does):
 
 """
 
-TAKES_MORE = {"check": "files", "compare": "files", "gate": "paths", "recheck": "files", "run": "steps"}
+TAKES_MORE = {
+    "check": "files",
+    "compare": "files",
+    "gate": "paths",
+    "recheck": "files",
+    "report": "files",
+    "run": "steps",
+}
 """Commands that take any number of arguments, and where these go."""
 
 
@@ -138,6 +145,7 @@ def parser() -> argparse.ArgumentParser:
         "explain": (_explain_options, "why does a claim have the verdict it has?", EXPLAIN_TOLD + "\n"),
         "gate": (_gate_options, "judge every file below some paths, and compare with an earlier revision", GATE_TOLD),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
+        "report": (_report_options, "judge every claim and write one page with pictures, to open in a browser", ""),
         "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
         command = commands.add_parser(
@@ -263,6 +271,19 @@ def _recheck_options(parser: argparse.ArgumentParser) -> None:
     add("folder", metavar="FOLDER", help="where `check --certificates` wrote them")
     add("files", metavar="FILE", nargs="+", help="wiring file as it is now")
     add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one check (%(default)g)")
+
+
+def _report_options(parser: argparse.ArgumentParser) -> None:
+    _judging_options(parser)
+    parser.add_argument("-o", dest="output", metavar="PAGE", required=True, help="the HTML file to write")
+    parser.add_argument(
+        "--sweep",
+        metavar="SWEEP",
+        action="append",
+        default=[],
+        help='also vary a number and plot each `?` against it: "apart of lever 20..120 step 20", '
+        '"high of tempo 10..20", "given NAME 5..9" (may be given again)',
+    )
 
 
 def _gate_options(parser: argparse.ArgumentParser) -> None:

@@ -29,6 +29,7 @@ COMMANDS = {
     "explain": "explain:run",
     "gate": "gate:run",
     "recheck": "recheck:run",
+    "report": "report:run",
     "run": "run:run",
 }
 """Command to the module and the function that carry it out, loaded when the command is called."""

@@ -91,7 +91,7 @@ def run_of_verdict(design: Design, result: ClaimResult) -> ToldRun | None:
         title += in_view(claim.view)
     if run is None:
         return None
-    says = _as_claimed(claim)
+    says = as_claimed(claim)
     if measured is not None and measured.beyond is not None and not measured.of:
         says = text_at(says, measured.beyond)
     return ToldRun(design=design, claim=claim, run=run, title=title, says=says, word=word.value)
@@ -107,7 +107,8 @@ def run_of_trigger(design: Design, result: ClaimResult) -> ToldRun | None:
     return ToldRun(design=design, claim=claim, run=result.witness, title=title, says=says, word=IT_HAPPENS)
 
 
-def _as_claimed(claim: Claim) -> str:
+def as_claimed(claim: Claim) -> str:
+    """The kind of the claim and its text; for `settles`, what that means in its view."""
     if claim.kind is ClaimKind.ALWAYS_THERE:
         return (
             f"always there: {ALWAYS_SETTLES[claim.view] if isinstance(claim.formula, Settles) else clean(claim.text)}"

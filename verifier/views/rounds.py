@@ -60,6 +60,13 @@ class StepLogic:
         """The loop at this place in the order."""
         return self._rounds.loop(index)
 
+    def state_nets(self) -> list[NetId]:
+        """Nets whose value at an instant does not follow from the others: inputs, storage, gates in loops."""
+        netlist = self._netlist
+        gates = {m.output for part in self.order if part.is_loop for m in part.members if isinstance(m, Gate)}
+        storages: list[Storage] = [*netlist.flip_flops, *netlist.latches, *netlist.set_resets]
+        return [*netlist.input_nets, *(s.output for s in storages), *sorted(gates)]
+
     def completed(self, state: Mapping[NetId, Literal]) -> Values:
         """All nets, given inputs, storage and gates in loops: gates outside loops follow."""
         values: Values = dict(state)

@@ -13,7 +13,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from verifier.circuit.loops import components
-from verifier.circuit.netlist import Gate, InputClass, NetId, Netlist, Storage
+from verifier.circuit.netlist import InputClass, Netlist
 from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.claims.formula import Eventually, Formula
 from verifier.claims.monitors import Monitor
@@ -44,7 +44,7 @@ class SettledModel:
         self._memories: dict[Literal, Literal] = {}
         self._started = self.graph.variable("started")
         self._logic = StepLogic(self.graph, self._netlist, self._choose)
-        self._state = {net: self.graph.variable(self._netlist.nets[net].name) for net in self._state_nets()}
+        self._state = {net: self.graph.variable(self._netlist.nets[net].name) for net in self._logic.state_nets()}
         self._possible: Literal = TRUE
         self._frame = self._build_frame()
         self._monitor = Monitor(self._algebra(Promises()))
@@ -137,14 +137,6 @@ class SettledModel:
         choice = self.graph.variable("choice")
         self._choices.append(choice)
         return choice
-
-    def _state_nets(self) -> list[NetId]:
-        """Nets whose value at an instant does not follow from the others: inputs, storage, gates in loops."""
-        netlist = self._netlist
-        loops = [part for part in self._logic.order if part.is_loop]
-        gates = {m.output for part in loops for m in part.members if isinstance(m, Gate)}
-        storages: list[Storage] = [*netlist.flip_flops, *netlist.latches, *netlist.set_resets]
-        return [*netlist.input_nets, *(s.output for s in storages), *sorted(gates)]
 
     def _build_frame(self) -> Frame:
         graph, started = self.graph, self._started
