@@ -134,19 +134,19 @@ def parser() -> argparse.ArgumentParser:
     for name, (add_options, what, epilog) in {
         "check": (_check_options, "judge every claim; a table of steps for each broken one", ""),
         "compare": (_judging_options, "judge every claim of every circuit; circuits down, claims across", ""),
-        "draw": (_draw_options, "draw a circuit as an SVG file", ""),
+        "explain": (_explain_options, "why does a claim have the verdict it has?", EXPLAIN_TOLD + "\n"),
         "equal": (_equal_options, "do two circuits with the same pins behave the same for ever?", EQUAL_TOLD + "\n"),
+        "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
+        "report": (_report_options, "judge every claim and write one page with pictures, to open in a browser", ""),
+        "draw": (_draw_options, "draw a circuit as an SVG file", ""),
+        "faults": (_faults_options, "what would the claims notice if the circuit were miswired?", FAULTS_TOLD + "\n"),
         "checklist": (
             _checklist_options,
             "steps for the real board, with the readings to expect",
             CHECKLIST_TOLD + "\n",
         ),
-        "faults": (_faults_options, "what would the claims notice if the circuit were miswired?", FAULTS_TOLD + "\n"),
-        "explain": (_explain_options, "why does a claim have the verdict it has?", EXPLAIN_TOLD + "\n"),
         "gate": (_gate_options, "judge every file below some paths, and compare with an earlier revision", GATE_TOLD),
         "recheck": (_recheck_options, "do saved certificates still prove their claims about the present circuits?", ""),
-        "report": (_report_options, "judge every claim and write one page with pictures, to open in a browser", ""),
-        "run": (_run_options, "play a sequence of inputs and show every step", RUN_STEPS + "\n"),
     }.items():
         command = commands.add_parser(
             name,
