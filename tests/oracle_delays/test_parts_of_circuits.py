@@ -29,8 +29,8 @@ def claims_without_numbers(wanted: Expected) -> list[Claim]:
 
 
 def random_part(random: Random, model: DelayedModel, claim: Claim) -> frozenset[int]:
-    """Some of the elements that the claim may depend on; a storage part whose timing it judges has to be there."""
-    asked = nets_asked_about([watched(claim)])
+    """Some of the elements that the claim may depend on."""
+    asked = nets_asked_about(model.design.netlist, [watched(claim)])
     everything = everything_behind(model.design.netlist, asked)
     share = random.random()
     return frozenset(net for net in everything if net in asked or random.random() < share)

@@ -20,7 +20,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from verifier.circuit.netlist import Driver, FlipFlop, Gate, Input, Latch, NetId, Netlist, SetReset
-from verifier.claims.formula import Formula, KeepsTiming, NeverGlitches, Signal, walk
+from verifier.claims.formula import Formula, KeepsTiming, NeverGlitches, Signal, TimingRule, walk
 from verifier.claims.support import bound_of
 
 
@@ -34,6 +34,8 @@ class Cut:
     whole: Netlist
     patience: int
     """ns."""
+    watched: tuple[tuple[FlipFlop | Latch, TimingRule], ...]
+    """Storage parts that are not there themselves, of which a formula judges a figure: that is seen at their pins."""
 
 
 def pins_of(driver: Driver) -> tuple[NetId, ...]:
@@ -50,27 +52,40 @@ def pins_of(driver: Driver) -> tuple[NetId, ...]:
             return (*driver.data, driver.clock, *levels)
 
 
-def nets_asked_about(formulas: Iterable[Formula]) -> tuple[NetId, ...]:
-    """Nets that the formulas speak of, a storage part whose timing they judge among them."""
+def nets_asked_about(netlist: Netlist, formulas: Iterable[Formula]) -> tuple[NetId, ...]:
+    """Nets that the formulas speak of, and the pins of storage parts whose timing they judge."""
     nets: dict[NetId, None] = {}
+    drivers = netlist.drivers
     for formula in formulas:
         for node in walk(formula):
             if isinstance(node, Signal):
                 nets |= dict.fromkeys(node.nets)
             elif isinstance(node, KeepsTiming):
-                nets[node.storage] = None
+                nets |= dict.fromkeys(_pins_judged(drivers[node.storage], node.rule))
     return tuple(nets)
+
+
+def _pins_judged(part: Driver, rule: TimingRule) -> tuple[NetId, ...]:
+    """What a figure is about."""
+    match part, rule:
+        case FlipFlop(clock=clock), TimingRule.CLOCK_WIDTH:
+            return (clock,)
+        case Latch(enable=enable), TimingRule.CLOCK_WIDTH:
+            return (enable.net,)
+        case FlipFlop(clear=clear, preset=preset), TimingRule.CLEAR_WIDTH:
+            return tuple(level.net for level in (clear, preset) if level is not None)
+        case _:
+            return pins_of(part)
 
 
 def cut(netlist: Netlist, formulas: tuple[Formula, ...], kept: frozenset[NetId]) -> Cut:
     """The elements that drive `kept`, and the nets that these or the formulas read, freed where nothing drives them.
 
-    A storage part whose timing a formula judges has to be among `kept`. The patience is enough for what was kept to
-    come to rest and for what the formulas count.
+    The patience is enough for what was kept to come to rest and for what the formulas count.
     """
     drivers = netlist.drivers
     constants = {gate.output for gate in netlist.gates if not gate.inputs}
-    read = {pin for net in kept for pin in pins_of(drivers[net])} | set(nets_asked_about(formulas)) | kept
+    read = {pin for net in kept for pin in pins_of(drivers[net])} | set(nets_asked_about(netlist, formulas)) | kept
     # A glitch is counted from the last change of any input (section 20 of the reference).
     every_input = any(isinstance(node, NeverGlitches) for formula in formulas for node in walk(formula))
     inputs = tuple(pin for pin in netlist.inputs if every_input or not read.isdisjoint(pin.nets))
@@ -83,21 +98,44 @@ def cut(netlist: Netlist, formulas: tuple[Formula, ...], kept: frozenset[NetId])
         latches=tuple(part for part in netlist.latches if part.output in kept),
         set_resets=tuple(part for part in netlist.set_resets if part.output in kept),
     )
-    patience = _patience((drivers[net] for net in kept), formulas)
-    return Cut(netlist=reduced, freed=tuple(sorted(read - driven)), whole=netlist, patience=patience)
+    watched = [(drivers[node.storage], node.rule) for node in _judged_timing(formulas) if node.storage not in kept]
+    return Cut(
+        netlist=reduced,
+        freed=tuple(sorted(read - driven)),
+        whole=netlist,
+        patience=_patience(netlist, kept, formulas),
+        watched=tuple((part, rule) for part, rule in watched if isinstance(part, FlipFlop | Latch)),
+    )
 
 
-def _patience(kept: Iterable[Driver], formulas: Iterable[Formula]) -> int:
-    delays = sum(max(driver.takes.rise.high, driver.takes.fall.high) for driver in kept if driver.takes is not None)
-    counted = [bound.amount for formula in formulas for node in walk(formula) if (bound := bound_of(node)) is not None]
-    return delays + max((amount for amount in counted if isinstance(amount, int)), default=0)
+def _judged_timing(formulas: Iterable[Formula]) -> list[KeepsTiming]:
+    return [node for formula in formulas for node in walk(formula) if isinstance(node, KeepsTiming)]
+
+
+def _patience(netlist: Netlist, kept: Iterable[NetId], formulas: tuple[Formula, ...]) -> int:
+    drivers = netlist.drivers
+    delays = [_longest_delay(drivers[net]) for net in kept]
+    bounds = [bound for formula in formulas for node in walk(formula) if (bound := bound_of(node)) is not None]
+    counted = [bound.amount for bound in bounds if isinstance(bound.amount, int)]
+    figures = [_figure(drivers[node.storage], node.rule) for node in _judged_timing(formulas)]
+    return sum(delays) + max(counted + figures, default=0)
+
+
+def _longest_delay(driver: Driver) -> int:
+    settling = driver.timing.settling if isinstance(driver, FlipFlop) and driver.timing is not None else 0
+    return settling if driver.takes is None else settling + max(driver.takes.rise.high, driver.takes.fall.high)
+
+
+def _figure(part: Driver, rule: TimingRule) -> int:
+    timing = part.timing if isinstance(part, FlipFlop | Latch) else None
+    return 0 if timing is None else getattr(timing, rule.value) or 0
 
 
 def leaves_nothing_out(netlist: Netlist, kept: frozenset[NetId], formulas: tuple[Formula, ...]) -> bool:
     """The part is the whole, and so is the patience: what happens there happens."""
     longest = max((_longest_wait(pin) for pin in netlist.inputs), default=0)
     everything = {net for net, driver in netlist.drivers.items() if pins_of(driver)}
-    return kept >= everything and longest <= _patience(netlist.drivers.values(), formulas)
+    return kept >= everything and longest <= _patience(netlist, netlist.drivers, formulas)
 
 
 def _longest_wait(pin: Input) -> int:

@@ -65,10 +65,34 @@ class StorageTiming:
     """Time waits for such a move."""
 
 
+def breach_of(nets: DelayedNets, part: FlipFlop | Latch, rule: TimingRule, bench: TimerBench) -> Literal:
+    """That one figure is breached, seen from the pins alone. Pre: the part has the figure."""
+    every = part.timing or Timing()
+    one = Timing(**{rule.value: getattr(every, rule.value)})
+    if isinstance(part, FlipFlop):
+        return _flip_flop_breaches(nets, part, one, bench).get(rule, FALSE)
+    return _latch_breaches(nets, part, one, bench).get(rule, FALSE)
+
+
 def flip_flop_timing(nets: DelayedNets, flip_flop: FlipFlop, timing: Timing, bench: TimerBench) -> StorageTiming:
     graph, name = nets.graph, nets.netlist.nets[flip_flop.output].name
+    breaches = _flip_flop_breaches(nets, flip_flop, timing, bench)
+    # One ns wider: a breach between whole ns may stand on the bound when times are moved to whole ns (33).
+    wider = Timing(set_up=timing.set_up and timing.set_up + 1, hold=timing.hold and timing.hold + 1)
     samples = nets.samples(flip_flop)
-    breaches = _data_breaches(nets, flip_flop.data, samples, timing, f"{name} data", bench)
+    near = graph.any_of(_data_breaches(nets, flip_flop.data, samples, wider, f"{name} near", bench).values())
+    if near == FALSE:
+        return StorageTiming(breaches=breaches)
+    return _unsure_for_some_time(nets, flip_flop, timing.settling, near, breaches, bench)
+
+
+def _flip_flop_breaches(
+    nets: DelayedNets, flip_flop: FlipFlop, timing: Timing, bench: TimerBench
+) -> dict[TimingRule, Literal]:
+    graph, name = nets.graph, nets.netlist.nets[flip_flop.output].name
+    breaches: dict[TimingRule, Literal] = {}
+    if timing.set_up or timing.hold:
+        breaches = _data_breaches(nets, flip_flop.data, nets.samples(flip_flop), timing, f"{name} data", bench)
     if timing.clock_width:
         changed = nets.changed(flip_flop.clock)
         (wide,) = bench.readings(f"{name} clock", changed, [timing.clock_width])
@@ -82,23 +106,24 @@ def flip_flop_timing(nets: DelayedNets, flip_flop: FlipFlop, timing: Timing, ben
                 narrow.append(graph.conjunction(ends, wide ^ 1))
         if narrow:
             breaches[TimingRule.CLEAR_WIDTH] = graph.any_of(narrow)
-    # One ns wider: a breach between whole ns may stand on the bound when times are moved to whole ns (33).
-    wider = Timing(set_up=timing.set_up and timing.set_up + 1, hold=timing.hold and timing.hold + 1)
-    near = graph.any_of(_data_breaches(nets, flip_flop.data, samples, wider, f"{name} near", bench).values())
-    if near == FALSE:
-        return StorageTiming(breaches=breaches)
-    return _unsure_for_some_time(nets, flip_flop, timing.settling, near, breaches, bench)
+    return breaches
 
 
 def latch_timing(nets: DelayedNets, latch: Latch, timing: Timing, bench: TimerBench) -> StorageTiming:
+    return StorageTiming(breaches=_latch_breaches(nets, latch, timing, bench))
+
+
+def _latch_breaches(nets: DelayedNets, latch: Latch, timing: Timing, bench: TimerBench) -> dict[TimingRule, Literal]:
     graph, name = nets.graph, nets.netlist.nets[latch.output].name
     was_open, is_open = level_literal(latch.enable, nets.before), level_literal(latch.enable, nets.now)
     closes = graph.conjunction(was_open, is_open ^ 1)
-    breaches = _data_breaches(nets, (latch.data,), closes, timing, f"{name} data", bench)
+    breaches: dict[TimingRule, Literal] = {}
+    if timing.set_up or timing.hold:
+        breaches = _data_breaches(nets, (latch.data,), closes, timing, f"{name} data", bench)
     if timing.clock_width:
         (wide,) = bench.readings(f"{name} enable", nets.changed(latch.enable.net), [timing.clock_width])
         breaches[TimingRule.CLOCK_WIDTH] = graph.conjunction(closes, wide ^ 1)
-    return StorageTiming(breaches=breaches)
+    return breaches
 
 
 def _data_breaches(

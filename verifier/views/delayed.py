@@ -21,7 +21,7 @@ from verifier.views.delay_algebra import DelayAlgebra, DelayMonitor
 from verifier.views.delay_cut import Cut, cut
 from verifier.views.delay_elements import DelayedNets
 from verifier.views.delay_sources import timed_sources, untimed_sources
-from verifier.views.delay_timing import StorageTiming, TimerBench, flip_flop_timing, latch_timing
+from verifier.views.delay_timing import StorageTiming, TimerBench, breach_of, flip_flop_timing, latch_timing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,11 +190,12 @@ class _Question:
         return found
 
     def _breaches(self) -> Mapping[tuple[NetId, TimingRule], Literal]:
+        watched = () if self._part is None else self._part.watched
         return {
             (output, rule): breach
             for output, timing in self._timings.items()
             for rule, breach in timing.breaches.items()
-        }
+        } | {(part.output, rule): breach_of(self._nets, part, rule, self._bench) for part, rule in watched}
 
     def _held_followers(self) -> list[Follower]:
         followers = []

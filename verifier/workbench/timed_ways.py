@@ -148,9 +148,10 @@ class Parts:
         self._depth = depth
         formula, givens = watched(claim), [given.formula for given in model.design.givens]
         self._formulas = (formula, *givens)
-        asked, of_givens = nets_asked_about([formula]), nets_asked_about(givens)
-        self._elements = len(model.design.netlist.drivers)
-        self._everything = everything_behind(model.design.netlist, (*asked, *of_givens))
+        netlist = model.design.netlist
+        asked, of_givens = nets_asked_about(netlist, [formula]), nets_asked_about(netlist, givens)
+        self._elements = len(netlist.drivers)
+        self._everything = everything_behind(netlist, (*asked, *of_givens))
         self._kept = self._everything & frozenset(asked)
         self._part: PartSystem | None = None
         self._search: StateSearch | None = None
