@@ -33,13 +33,17 @@ from verifier.report.pieces import listing
 from verifier.views.any_delay import untimed_system
 from verifier.views.delay_sources import TooManyTogether
 from verifier.views.delayed import DelayedModel
-from verifier.workbench.measuring import measure, tightest
+from verifier.workbench.measuring import LARGEST, measure, tightest
 from verifier.workbench.selection import source_line
 from verifier.workbench.timed_ways import TimedWays, proved, undecided
 
 MOST_RECHECK_SECONDS = 10.0
 MOST_SECONDS_FOR_TIME = 3.0
 """For finding out whether the givens let time pass for ever."""
+
+
+MOST_COUNTING_BITS = 8
+"""A circuit with more storage is not taken to count with all of it: a number beyond would take too long to judge."""
 
 
 class DelayJudge:
@@ -244,8 +248,10 @@ class DelayJudge:
 
 
 def _longest_pulse_of_interest(netlist: Netlist) -> int:
-    """Twice the sum of all times that the circuit and its inputs can take."""
+    """Twice the sum of all times that the circuit and its inputs can take, for all that storage can count to."""
     drivers = netlist.drivers.values()
     delays = sum(max(d.takes.rise.high, d.takes.fall.high) for d in drivers if d.takes is not None)
     inputs = sum(stretch.high for pin in netlist.inputs for stretch in (pin.high, pin.low) if stretch is not None)
-    return max(1, 2 * (delays + inputs + max((pin.apart or 0 for pin in netlist.inputs), default=0)))
+    once = max(1, 2 * (delays + inputs + max((pin.apart or 0 for pin in netlist.inputs), default=0)))
+    storage = len(netlist.flip_flops) + len(netlist.latches) + len(netlist.set_resets)
+    return min(once << min(storage, MOST_COUNTING_BITS), LARGEST)

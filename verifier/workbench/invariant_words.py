@@ -242,7 +242,8 @@ def _counted(formula: Formula, numbers: Sequence[int], claim: Claim | None) -> s
     if isinstance(formula, tree.WithinTheLast):
         what = worded_as_one(formula.operand)
         if counted:
-            told.append(f"{what} last held {_some_of(sorted(amount - number for number in counted))} steps before")
+            ago = sorted(amount - number for number in counted)
+            told.append(f"{what} last held {_some_of(ago)} {'step' if ago == [1] else 'steps'} before")
         if 0 in numbers:
             told.append(f"{what} last held longer ago, or never")
         return " or ".join(told) or f"the counter of {what} is beyond {amount}"

@@ -148,8 +148,7 @@ class _Search:
 
     def _broken_up_to(self, high: int) -> ClaimResult:
         reason = f"it is broken with 0, 1, 2, 4 and so on up to {high}; larger numbers were not tried"
-        assert self._broken is not None
-        return dataclasses.replace(self._broken, claim=self._claim, reason=reason)
+        return _without_number(self._claim, reason)
 
 
 def _without_number(claim: Claim, reason: str) -> ClaimResult:
