@@ -230,8 +230,9 @@ class TestTheStore:
     def test_what_stayed_undecided_is_tried_again(self, tmp_path: Path) -> None:
         store, file = tmp_path / "outcomes", file_of(TWO_BELLS)
         hurried = verifier.faults(file, processes=1, resume=store, limit=1e-6)
-        assert set(standings(hurried.circuits[0]).values()) == {Standing.UNDECIDED}
-        assert verifier.faults(file, processes=1, resume=store).circuits[0].resumed == 0
+        decided = [one for one in standings(hurried.circuits[0]).values() if one is not Standing.UNDECIDED]
+        assert len(decided) < len(standings(hurried.circuits[0]))
+        assert verifier.faults(file, processes=1, resume=store).circuits[0].resumed == len(decided)
 
     def test_another_file_is_not_taken_for_a_store(self, tmp_path: Path) -> None:
         other = tmp_path / "notes"

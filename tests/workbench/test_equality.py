@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import chdir
 from itertools import pairwise
 from pathlib import Path
 
@@ -189,8 +190,8 @@ def said_about(folder: Path, capsys: pytest.CaptureFixture[str], second: str, co
     (folder / "one.wiring").write_text(PINS_OF_ONE)
     (folder / "two.wiring").write_text(second)
     name = second.split()[1]
-    call = ["equal", str(folder / "one.wiring"), "lantern", name, "--other", str(folder / "two.wiring")]
-    assert main(call) == code
+    with chdir(folder):
+        assert main(["equal", "one.wiring", "lantern", name, "--other", "two.wiring"]) == code
     captured = capsys.readouterr()
     return " ".join((captured.out + captured.err).split())
 
