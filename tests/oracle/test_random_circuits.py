@@ -1,6 +1,6 @@
 """Random small circuits: the product's verdicts and the product's simulator against the oracle.
 
-EDGEWRIGHT_RANDOM_CIRCUITS says how many circuits are compared (2,000 if it is not set).
+EDGEWRIGHT_RANDOM_CIRCUITS says how many circuits are compared (1,500 if it is not set).
 A failure prints its seed and the design as Python that makes it again.
 """
 
@@ -19,7 +19,7 @@ from oracle.random_designs import random_design
 from oracle.search import Behaviour
 from oracle.targets import TooBigError, Work
 
-CIRCUITS = int(os.environ.get("EDGEWRIGHT_RANDOM_CIRCUITS", "2000"))
+CIRCUITS = int(os.environ.get("EDGEWRIGHT_RANDOM_CIRCUITS", "1500"))
 CHUNK = 25
 """Circuits a test: small enough for several workers to share the load."""
 STEPS_OF_ONE_CIRCUIT = 6

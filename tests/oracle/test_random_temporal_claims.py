@@ -1,6 +1,6 @@
 """Random small circuits with claims about the endless future: the product's verdicts and runs against the oracle.
 
-EDGEWRIGHT_RANDOM_CIRCUITS says how many circuits are compared (1,000 if it is not set).
+EDGEWRIGHT_RANDOM_CIRCUITS says how many circuits are compared (700 if it is not set).
 A failure prints its seed and the design as Python that makes it again.
 """
 
@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from oracle.comparison import report
 from oracle.temporal_comparison import count, differences, expected
 
-CIRCUITS = int(os.environ.get("EDGEWRIGHT_RANDOM_CIRCUITS", "1000"))
+CIRCUITS = int(os.environ.get("EDGEWRIGHT_RANDOM_CIRCUITS", "700"))
 CHUNK = 25
 """Circuits a test: small enough for several workers to share the load."""
 

@@ -1,6 +1,6 @@
 """Random small circuits in the delay views: the product's verdicts against brute force, and both against real time.
 
-EDGEWRIGHT_RANDOM_DELAYS says how many circuits of each view are compared (150 if it is not set).
+EDGEWRIGHT_RANDOM_DELAYS says how many circuits of each view are compared (60 if it is not set).
 A failure prints its seed and the circuit as wiring text.
 """
 
