@@ -178,7 +178,12 @@ def _judging_options(parser: argparse.ArgumentParser) -> None:
     add("files", metavar="FILE", nargs="+", help="wiring file")
     add("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
     add("--claim", metavar="NAME", action="append", help="only this claim (may be given again)")
-    add("--view", metavar="VIEW", type=_view, help="only claims of this view: settled, any-delay, timed")
+    add(
+        "--view",
+        metavar="VIEW",
+        type=_view,
+        help="judge in this view the claims that name it or none: settled, any-delay, timed",
+    )
     _effort_options(parser)
 
 

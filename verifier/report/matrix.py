@@ -42,11 +42,18 @@ class MatrixPage:
     def judged(self, design: Design, result: ClaimResult) -> None:
         """Nothing to show yet."""
 
-    def finish(self, results: Sequence[DesignResult], refused: Sequence[Design] = ()) -> None:
+    def finish(
+        self, results: Sequence[DesignResult], refused: Sequence[Design] = (), unclaimed: Sequence[str] = ()
+    ) -> None:
         self._live.now("")
         width = self._writer.width
         parts = [(result.design.name, measures(result.design.netlist)) for result in results]
-        page = [*matrix_lines(results, width=width), line(), *summary_lines(results, refused, width=width), line()]
+        page = [
+            *matrix_lines(results, width=width),
+            line(),
+            *summary_lines(results, refused, unclaimed, width=width),
+            line(),
+        ]
         page += [*parts_lines(parts, width=width), line()] if parts else []
         with self._live.out_of_the_way():
             self._writer.write([*page, *footer_lines(results, width=width)])
