@@ -61,6 +61,8 @@ def play_words(design: Design, steps: Sequence[str], start: Sequence[str] = ()) 
         [*(f"not permitted: given {name}" for name in names), *noted]
         for names, noted in zip(broken, played.notes, strict=True)
     ]
+    if broken[0]:
+        notes[0].insert(len(broken[0]), "another start is given with --start NAME=VALUE")
     notes[-1] += [f"not judged on a run that ends: given {name}" for name, at in failing.items() if at is None]
     return PlayedWords(played.run, tuple(map(tuple, notes)), tuple(map(tuple, broken)))
 
