@@ -64,7 +64,7 @@ circuit lantern
 circuit other_lantern
     input  lever, chosen, beats
     output lamp[2]
-    lamp = join(lever, chosen)
+    lamp = join(lever, chosen and beats)
 """
 
 

@@ -230,12 +230,12 @@ def test_circuits_and_claims_are_selected_by_name_and_a_circuit_without_the_clai
         (
             {"view": View.TIMED},
             "nothing in bells.wiring can be judged in the timed view",
-            "settles is not asked there, and there is no other claim",
+            "settles is not asked there, and no other claim is selected",
         ),
         (
             {"view": View.TIMED, "claim": "settles"},
             "nothing in bells.wiring can be judged in the timed view",
-            "settles is not asked there, and there is no other claim",
+            "settles is not asked there, and no other claim is selected",
         ),
     ],
 )

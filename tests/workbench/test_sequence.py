@@ -94,13 +94,17 @@ circuit walker
     stroke = flipflop(join(stroke[0], stroke[1])) on rise of tempo, preset when lever high start 1
     held   = flipflop(held) on rise of tempo
     quiet  = not held
+    net both[2]
+    both[0] = flipflop(held) on rise of tempo
+    both[1] = flipflop(held) on rise of tempo start 0
 """
 
 
 @pytest.mark.parametrize(
     ("start", "told"),
     [
-        (["stroke=2"], "stroke cannot start at 2: the file has stroke[0] start at 1"),
+        (["stroke=2"], "stroke cannot start at 2: the file has it start at 1"),
+        (["both=3"], "both cannot start at 3: the file has both[1] start at 0"),
         (["stroke=1", "lever=1"], "stroke cannot start at 1: with these inputs it is never so"),
         (["held=1", "quiet=1"], "the circuit cannot start like this"),
     ],

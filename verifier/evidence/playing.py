@@ -107,19 +107,29 @@ def _why_not(simulator: Simulator, setting: Mapping[NetId, bool], start: Setting
         try:
             _first(simulator, setting, wanted)
         except NoSuchStart:
-            return CallError(f"{name} cannot start at {number}: {_against(simulator.netlist, wanted, instant)}")
+            return _cannot_start(simulator.netlist, name, number, wanted, instant)
         except SimulationLimit:
             break
     return NoSuchStart()
 
 
-def _against(netlist: Netlist, wanted: Mapping[NetId, bool], instant: Instant) -> str:
+def _cannot_start(
+    netlist: Netlist, name: str, number: int, wanted: Mapping[NetId, bool], instant: Instant
+) -> CallError:
     """What keeps these nets from starting at the wanted values; `instant` is one way to start."""
-    for net, value in wanted.items():
-        start = netlist.drivers[net].start if net in netlist.drivers else None
-        if start is not None and start == instant[net] != value:
-            return f"the file has {netlist.nets[net].name} start at {int(start)}"
-    return "with these inputs it is never so"
+    starts = {net: netlist.drivers[net].start for net in wanted if net in netlist.drivers}
+    bound = {net: start for net, start in starts.items() if start is not None and start == instant[net]}
+    against = [net for net, start in bound.items() if start != wanted[net]]
+    if not against:
+        return CallError(f"{name} cannot start at {number}: with these inputs it is never so")
+    if len(bound) == len(wanted):
+        said = f"it start at {sum(bound[net] << bit for bit, net in enumerate(wanted))}"
+    else:
+        said = f"{netlist.nets[against[0]].name} start at {int(bound[against[0]])}"
+    return CallError(
+        f"{name} cannot start at {number}: the file has {said}",
+        f"leave {name} out of --start, or change its `start` in the file",
+    )
 
 
 def _next(

@@ -108,7 +108,7 @@ def _left_out(designs: Sequence[Design], view: View) -> str:
     if len(others) > NAMED_AT_MOST:
         told.append(f"{len(others) - NAMED_AT_MOST} more are about another view, too")
     if any(_never_judged(claim, view) for claim in claims):
-        told.append("settles is not asked there, and there is no other claim")
+        told.append("settles is not asked there, and no other claim is selected")
     return "; ".join(told)
 
 
