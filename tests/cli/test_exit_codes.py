@@ -100,7 +100,7 @@ def test_each_call_ends_with_its_code(
         ["check", "two_bells.wiring", "--depth", "0"],
         ["check", "two_bells.wiring", "--view", "sideways"],
         ["check", "two_bells.wiring", "--lim", "3"],
-        ["gate", "two_bells.wiring"],
+        ["gate"],
         ["report", "two_bells.wiring"],
     ],
 )
