@@ -118,9 +118,8 @@ def parsed(arguments: Sequence[str] | None) -> argparse.Namespace:
     """The call. A wrong one, `--help` and `--version` end the process by SystemExit, as argparse does."""
     words = sys.argv[1:] if arguments is None else list(arguments)
     root, commands = _parsers()
-    asked = next((word for word in words if not word.startswith("-")), None)
-    if asked is not None and asked not in commands:
-        root.error(f"there is no command {asked}{_nearest(asked, commands)}")
+    if words and not words[0].startswith("-") and words[0] not in commands:
+        root.error(f"there is no command {words[0]}{_nearest(words[0], commands)}")
     call, further = root.parse_known_args(words)
     command = commands[call.command]
     # Files and steps that stand after an option come back here: argparse gives a list of arguments only one place.

@@ -119,6 +119,14 @@ def test_a_start_that_cannot_be_had_is_told_with_what_stands_against_it(
     assert str(caught.value) == told
 
 
+def test_a_circuit_without_a_first_state_says_so(tmp_path: Path) -> None:
+    path = tmp_path / "pair.wiring"
+    pair = "    input s, r\n    output q, n\n    q = nor(r, n) start 1\n    n = nor(s, q) start 1\n"
+    path.write_text(f"circuit pair\n{pair}")
+    with pytest.raises(CallError, match="the circuit has no first state with these inputs"):
+        play_words(load(path).designs[0], [], ["q=1"])
+
+
 def test_a_bus_cannot_be_flipped() -> None:
     with pytest.raises(CallError, match="pattern is a bus"):
         play_words(bells(), ["pattern"])

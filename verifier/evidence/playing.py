@@ -51,7 +51,7 @@ def play(netlist: Netlist, script: Sequence[Setting], start: Setting | None = No
     try:
         instant, events, notes = _first(simulator, settings[0], wanted)
     except NoSuchStart:
-        raise _why_not(simulator, settings[0], start or {}) from None
+        raise _why_not(simulator, settings[0], start or {}, {**netlist.signals, **pins}) from None
     instants, all_events, all_notes = [instant], [events], [notes]
     for setting in settings[1:]:
         instant, events, notes = _next(simulator, instant, setting)
@@ -95,13 +95,19 @@ def _first(
     return instant, events, tuple(notes)
 
 
-def _why_not(simulator: Simulator, setting: Mapping[NetId, bool], start: Setting) -> CallError:
+def _why_not(
+    simulator: Simulator,
+    setting: Mapping[NetId, bool],
+    start: Setting,
+    nets_of: Mapping[str, tuple[NetId, ...]],
+) -> CallError:
     """Which of the start values cannot be had, and what stands against it."""
-    nets_of = simulator.netlist.signals
     try:
         instant, *_ = _first(simulator, setting, {})
-    except (NoSuchStart, SimulationLimit):
+    except NoSuchStart:
         return CallError("the circuit has no first state with these inputs", "set other inputs with --start")
+    except SimulationLimit:
+        return NoSuchStart()
     for name, number in start.items():
         wanted = _net_values({name: number}, nets_of, "signal")
         try:
