@@ -6,7 +6,9 @@ It reads a call and does nothing else.
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+import re
+import sys
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, NoReturn
 
 if TYPE_CHECKING:
@@ -34,20 +36,25 @@ example: two bells that must never be struck together
 """
 
 EQUAL_TOLD = """\
-Exit code 0: they behave the same for ever. 1: they do not, and the shortest input sequence that tells them apart is
-printed. Only what the output pins show is compared, at every instant; what is inside may differ.
+Exit code 0: they behave the same for ever. 1: they do not, and the shortest
+input sequence that tells them apart is printed. Only what the output pins
+show is compared, at every instant; what is inside may differ.
 """
 
 FAULTS_TOLD = """\
-A fault is noticed when some claim gets another verdict than on the good circuit; harmless when it is proved that the
-outputs never show it; otherwise unnoticed, and a sequence is printed on which the outputs differ. Asked are the claims
-of the settled view. Exit code 0: every fault is noticed or harmless. 1: some are not.
+A fault is noticed when some claim gets another verdict than on the good
+circuit; harmless when it is proved that the outputs never show it; otherwise
+unnoticed, and a sequence is printed on which the outputs differ. Asked are
+the claims of the settled view. Exit code 0: every fault is noticed or
+harmless. 1: some are not.
 """
 
 EXPLAIN_TOLD = """\
-A claim that is broken or shown: which values of its run matter, a dot for those that do not, and what comes of what.
-One that is proved or impossible: the invariant in words of the circuit's nets, as small as it can be made, and which
-givens, rules about inputs and starts the proof leans on. The exit code is that of `check`.
+A claim that is broken or shown: which values of its run matter, a dot for
+those that do not, and what comes of what. One that is proved or impossible:
+the invariant in words of the circuit's nets, as small as it can be made, and
+which givens, rules about inputs and starts the proof leans on. The exit code
+is that of `check`.
 """
 
 RUN_STEPS = """\
@@ -60,10 +67,12 @@ Each STEP is one step; the words in it happen together:
 
 CHECKLIST_TOLD = """\
 At the board:
-  --saw "step 7: beat high"              it disagreed there: which single faults explain all readings so far,
-                                         and what tells them apart
-  --then "flip lever up: beat low"       a further step and what came of it (may be given again)
-  --then "probe agree: high"             the same for a meter reading
+  --saw "step 7: beat high"         it disagreed there: which single faults
+                                    explain all readings so far, and what tells
+                                    them apart
+  --then "flip lever up: beat low"  a further step and what came of it (may be
+                                    given again)
+  --then "probe agree: high"        the same for a meter reading
 """
 
 GATE_TOLD = """\
@@ -107,29 +116,47 @@ class _Parser(argparse.ArgumentParser):
 
 def parsed(arguments: Sequence[str] | None) -> argparse.Namespace:
     """The call. A wrong one, `--help` and `--version` end the process by SystemExit, as argparse does."""
-    root = parser()
-    call, further = root.parse_known_args(arguments)
+    words = sys.argv[1:] if arguments is None else list(arguments)
+    root, commands = _parsers()
+    if words and not words[0].startswith("-") and words[0] not in commands:
+        root.error(f"there is no command {words[0]}{_nearest(words[0], commands)}")
+    call, further = root.parse_known_args(words)
+    command = commands[call.command]
     # Files and steps that stand after an option come back here: argparse gives a list of arguments only one place.
     strange = [text for text in further if text.startswith("-")]
     if strange:
-        root.error(f"unknown option {strange[0]}")
+        option = strange[0].partition("=")[0]
+        command.error(f"unknown option {option}{_nearest(option, _options(command))}")
     if further and call.command not in TAKES_MORE:
-        root.error(f"one word too many: {further[0]}")
+        command.error(f"one word too many: {further[0]}")
     if further:
         getattr(call, TAKES_MORE[call.command]).extend(further)
     return call
 
 
-def parser() -> argparse.ArgumentParser:
+def _options(command: argparse.ArgumentParser) -> list[str]:
+    return re.findall(r"--[a-z][a-z-]*", command.format_usage())
+
+
+def _nearest(word: str, known: Iterable[str]) -> str:
+    from difflib import get_close_matches
+
+    close = get_close_matches(word, known, n=1)
+    return f"; did you mean {close[0]}?" if close else ""
+
+
+def _parsers() -> tuple[argparse.ArgumentParser, dict[str, argparse.ArgumentParser]]:
+    """The parser of the whole call, and that of each command."""
     plain = argparse.RawDescriptionHelpFormatter
     root = _Parser(
         prog="edgewright",
-        description="Proves small sequential circuits right, or finds the shortest input sequence that breaks them.",
+        description="Proves small sequential circuits right, or finds the shortest input sequence\nthat breaks them.",
         epilog=f"{EXAMPLE}\n{EXIT_CODES_TOLD}",
         formatter_class=plain,
         allow_abbrev=False,
     )
     root.add_argument("--version", action=_ShowVersion, nargs=0, help="print the version and stop")
+    added: dict[str, argparse.ArgumentParser] = {}
     commands = root.add_subparsers(title="commands", metavar="COMMAND", required=True)
     for name, (add_options, what, epilog) in {
         "check": (_check_options, "judge every claim; a table of steps for each broken one", ""),
@@ -156,11 +183,12 @@ def parser() -> argparse.ArgumentParser:
             formatter_class=plain,
             allow_abbrev=False,
         )
+        added[name] = command
         command.set_defaults(command=name)
         add_options(command)
         command.add_argument("--json", metavar="PATH", help="write the records there; `-`: print them and nothing else")
         command.add_argument("--allow-outside", action="store_true", help="let `use` leave the file's own folder")
-    return root
+    return root, added
 
 
 class _ShowVersion(argparse.Action):
@@ -178,7 +206,12 @@ def _judging_options(parser: argparse.ArgumentParser) -> None:
     add("files", metavar="FILE", nargs="+", help="wiring file")
     add("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
     add("--claim", metavar="NAME", action="append", help="only this claim (may be given again)")
-    add("--view", metavar="VIEW", type=_view, help="only claims of this view: settled, any-delay, timed")
+    add(
+        "--view",
+        metavar="VIEW",
+        type=_view,
+        help="judge in this view the claims that name it or none: settled, any-delay, timed",
+    )
     _effort_options(parser)
 
 

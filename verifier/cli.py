@@ -37,6 +37,12 @@ COMMANDS = {
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one call. Returns its exit code; every ending of the command goes through here."""
+    if sys.stderr is None:  # closed by the caller, as `2>&-` does
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 (open as long as the process runs)
+    if sys.stdout is None:
+        # Before anything is opened: the next file would be given the number of the standard output.
+        sys.stderr.write("edgewright: standard output is closed, so nothing was done\n")
+        return ExitCode.OUTPUT_CLOSED
     for stream in (sys.stdout, sys.stderr):
         # A name that the terminal's encoding lacks must not end in a traceback.
         if hasattr(stream, "reconfigure"):

@@ -161,3 +161,19 @@ def test_compare_writes_what_each_circuit_is_made_of_and_check_does_not(
     assert {circuit["name"]: circuit["parts"]["gates"] for circuit in circuits} == {"polite": 2, "rude": 0}
     assert main(["check", "two_bells.wiring", "--json", "-"]) == 0
     assert all("parts" not in circuit for circuit in json.loads(capsys.readouterr().out)["circuits"])
+
+
+def test_a_circuit_for_which_no_claim_is_written_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    bare = "circuit bare\n    input rope\n    output bell\n    bell = rope\n"
+    claimed = bare.replace("bare", "claimed") + "    must rings: bell == rope\n"
+    told = "no claim is written for bare: only what is asked of every circuit was judged\n"
+    Path("bells.wiring").write_text(bare + claimed)
+    assert main(["check", "bells.wiring"]) == 0
+    assert "3 proved: all as expected\n" + told in capsys.readouterr().out
+    assert main(["compare", "bells.wiring"]) == 0
+    assert told in capsys.readouterr().out
+    assert main(["check", "bells.wiring", "--circuit", "claimed", "--claim", "settles"]) == 0
+    assert "no claim is written" not in capsys.readouterr().out

@@ -77,6 +77,8 @@ def test_the_record_says_where_each_net_is_found(folder: Path, capsys: pytest.Ca
         (["--circuit", "striker", "-o", "x.svg", "--fold", "first"], "no part is used in it"),
         (["--circuit", "adder", "-o", "nowhere/x.svg"], "there is no folder nowhere"),
         (["--circuit", "adder", "-o", "adder.wiring"], "would overwrite adder.wiring"),
+        (["--circuit", "adder", "-o", "adder.PNG"], "adder.PNG is named as another kind"),
+        (["--circuit", "adder", "-o", "x.svg", "--fold", "half"], "by the name they are used under"),
         (["--circuit", "adder", "-o", "-", "--json", "-"], "cannot both go to standard output"),
     ],
 )

@@ -72,6 +72,49 @@ def test_a_reader_that_goes_away_is_no_reason_to_complain(folder: Path) -> None:
     assert process.returncode == 141
 
 
+def with_closed(streams: str, arguments: list[str], folder: Path) -> subprocess.CompletedProcess[str]:
+    """The call by a shell that closes some of its streams, as `>&-` does."""
+    return subprocess.run(
+        ["sh", "-c", f'exec "$@" {streams}', "sh", *COMMAND, *arguments],
+        cwd=folder,
+        env=environment(),
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["compare", "good.wiring"],
+        ["check", "good.wiring", "--json", "-"],
+        ["draw", "good.wiring", "-o", "-"],
+        ["run", "good.wiring", "low_key"],
+        ["--help"],
+    ],
+)
+def test_a_closed_output_is_one_line_and_its_own_exit_code(arguments: list[str], folder: Path) -> None:
+    done = with_closed(">&-", arguments, folder)
+    assert done.stderr == "edgewright: standard output is closed, so nothing was done\n"
+    assert done.returncode == 141
+
+
+def test_a_call_without_an_error_stream_does_its_work(folder: Path) -> None:
+    done = with_closed("2>&-", ["check", "good.wiring"], folder)
+    assert "proved      never_both" in done.stdout
+    assert done.returncode == 0
+    assert with_closed("2>&-", ["check", "no_such.wiring"], folder).returncode == 2
+    assert with_closed(">&- 2>&-", ["check", "good.wiring"], folder).returncode == 141
+
+
+def test_steps_from_a_closed_input_are_refused(folder: Path) -> None:
+    done = with_closed("<&-", ["run", "good.wiring", "--steps", "-"], folder)
+    assert done.stderr == "edgewright: standard input is closed, so there are no steps to read\n"
+    assert done.returncode == 2
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device that is always full")
 def test_a_full_disk_is_one_line(folder: Path) -> None:
     with Path("/dev/full").open("w") as full:

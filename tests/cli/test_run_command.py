@@ -118,6 +118,8 @@ def test_a_given_that_is_broken_at_power_up_is_noted_there(folder: Path, capsys:
     assert main(["run", "striker.wiring", "--start", "rope=1", "--start", "lever=1", "rope", "--json", "-"]) == 0
     (circuit,) = json.loads(capsys.readouterr().out)["circuits"]
     assert circuit["broken_givens"] == [{"at": 0, "given": "alone"}, {"at": 1, "given": "eased"}]
+    told = [note["at"] for note in circuit["notes"] if "another start is given with --start" in note["note"]]
+    assert told == [0]
 
 
 def test_a_step_with_too_many_ways_is_told_with_loop_and_limit(

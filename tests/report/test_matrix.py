@@ -6,7 +6,7 @@ from io import StringIO
 
 from report.sample_runs import NO_FALSE_EDGE, RUN_FROM_TEMPO, SETTLES, judged, multiplexer_design
 
-from verifier.claims.claim import Claim
+from verifier.claims.claim import Claim, ClaimKind
 from verifier.evidence.verdict import ClaimResult, DesignResult, Measured, Verdict
 from verifier.report.matrix import MatrixPage, matrix_lines
 from verifier.report.pieces import Line, plain
@@ -79,6 +79,47 @@ def test_a_measured_number_stands_in_its_cell() -> None:
     number = Measured(value=10, unit="ns", beyond=11, run=None)
     measured = replace(judged(replace(SETTLES, name="shortest_pulse"), Verdict.PROVED), measured=number)
     assert matrix(named("plain_mux", measured))[1] == "plain_mux  proved 10 ns"
+
+
+def test_different_claims_of_one_name_have_columns_of_their_own() -> None:
+    stronger = replace(NO_FALSE_EDGE, text="beat changes only when tempo rises")
+    rows = matrix(
+        named("plain_mux", judged(NO_FALSE_EDGE, Verdict.PROVED), judged(SETTLES, Verdict.PROVED)),
+        named("other", judged(stronger, Verdict.PROVED), judged(SETTLES, Verdict.PROVED)),
+    )
+    assert rows == [
+        "circuit    1        2        3",
+        "plain_mux  proved!  -        proved",
+        "other      -        proved!  proved",
+        "",
+        f"  1  no_false_edge: {NO_FALSE_EDGE.text}",
+        "  2  no_false_edge: beat changes only when tempo rises",
+        "  3  settles",
+        "",
+        "  !  not what the file expects",
+    ]
+
+
+def test_a_must_and_a_can_of_one_name_are_told_apart() -> None:
+    possible = replace(RUN_FROM_TEMPO, name="beats", text="beat rises")
+    certain = replace(possible, kind=ClaimKind.MUST)
+    rows = matrix(named("plain_mux", judged(possible, Verdict.SHOWN)), named("other", judged(certain, Verdict.PROVED)))
+    assert rows == [
+        "circuit    1      2",
+        "plain_mux  shown  -",
+        "other      -      proved",
+        "",
+        "  1  can beats: beat rises",
+        "  2  must beats: beat rises",
+    ]
+
+
+def test_what_is_expected_of_a_claim_makes_no_column() -> None:
+    expected = replace(NO_FALSE_EDGE, expected_to_break=not NO_FALSE_EDGE.expected_to_break)
+    rows = matrix(
+        named("plain_mux", judged(NO_FALSE_EDGE, Verdict.BROKEN)), named("other", judged(expected, Verdict.BROKEN))
+    )
+    assert rows[0] == "circuit    no_false_edge"
 
 
 class Pages:

@@ -27,12 +27,23 @@ def _ordinary_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "100")
 
 
-def test_a_pipe_gets_plain_text_at_eighty_columns() -> None:
+def test_a_pipe_gets_plain_text_at_eighty_columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("COLUMNS")
     stream = io.StringIO()
     writer = writer_for(stream)
     writer.write(LINES)
     assert (writer.width, writer.live) == (PIPE_WIDTH, False)
     assert stream.getvalue() == "broken  mem[addr] [bold]not markup[/bold] :bell: 12\n[1]\n"
+
+
+@pytest.mark.parametrize(
+    ("said", "width"), [("60", 60), ("10", 40), ("500", 120), ("", 80), ("0", 80), ("wide", 80), ("-5", 80)]
+)
+def test_a_pipe_has_the_width_that_columns_says_within_bounds(
+    said: str, width: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", said)
+    assert writer_for(io.StringIO()).width == width
 
 
 def test_a_terminal_gets_the_same_characters_in_colour() -> None:

@@ -33,6 +33,7 @@ from verifier.evidence.verdict import ClaimResult, DesignResult, Verdict
 from verifier.logic.transition_system import Invariant
 from verifier.workbench import judge as judging
 from verifier.workbench.checking import check, check_design
+from verifier.workbench.selection import selected
 
 HERE = Span("bells.wiring", 7, 5, 7, 9)
 TOO_LATE = replace(
@@ -226,13 +227,38 @@ def test_circuits_and_claims_are_selected_by_name_and_a_circuit_without_the_clai
     [
         ({"circuit": "plain_mix"}, "there is no circuit named plain_mix in bells.wiring", "did you mean plain_mux?"),
         ({"claim": "setles"}, "there is no claim named setles in bells.wiring", "did you mean settles?"),
-        ({"view": View.TIMED}, "no claim of the timed view is selected in bells.wiring", ""),
+        (
+            {"view": View.TIMED},
+            "nothing in bells.wiring can be judged in the timed view",
+            "settles is not asked there, and no other claim is selected",
+        ),
+        (
+            {"view": View.TIMED, "claim": "settles"},
+            "nothing in bells.wiring can be judged in the timed view",
+            "settles is not asked there, and no other claim is selected",
+        ),
     ],
 )
 def test_a_selection_that_fits_nothing_is_refused(selection: dict[str, object], message: str, hint: str) -> None:
     with pytest.raises(CallError) as caught:
         check(WiringFile("bells.wiring", (multiplexer_design(SETTLES),)), **selection)  # type: ignore[arg-type]
     assert (str(caught.value), caught.value.hint) == (message, hint)
+
+
+def test_a_claim_that_names_another_view_is_not_judged_in_the_one_asked_for() -> None:
+    slow = replace(NO_FALSE_EDGE, name="slow", view=View.ANY_DELAY)
+    wiring_file = WiringFile("bells.wiring", (multiplexer_design(NO_FALSE_EDGE, slow, SETTLES),))
+    (judged,) = selected(wiring_file, view=View.ANY_DELAY)
+    assert [(claim.name, claim.view) for claim in judged.claims] == [
+        ("no_false_edge", View.ANY_DELAY),
+        ("slow", View.ANY_DELAY),
+        ("settles", View.ANY_DELAY),
+    ]
+    (judged,) = selected(wiring_file, view=View.SETTLED)
+    assert [claim.name for claim in judged.claims] == ["no_false_edge", "settles"]
+    with pytest.raises(CallError, match=r"can be judged in the timed view") as caught:
+        selected(wiring_file, claim="slow", view=View.TIMED)
+    assert caught.value.hint == "slow is about the any delay view"
 
 
 def test_a_file_without_a_circuit_is_refused() -> None:

@@ -113,6 +113,14 @@ def test_different_pins_and_a_wrong_power_up_are_refused(tmp_path: Path) -> None
         verdict_on(tmp_path, UNKNOWN, "some")
 
 
+def test_circuits_without_outputs_cannot_be_compared(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "dark.wiring"
+    path.write_text("circuit dark\n    input tempo\n    held = flipflop(not held) on rise of tempo\n")
+    assert main(["equal", str(path), "dark", "dark"]) == 2
+    told = capsys.readouterr().err
+    assert told.startswith("edgewright: dark has no output, so there is nothing to compare it by\n")
+
+
 def test_a_comparison_cut_short_is_undecided(tmp_path: Path) -> None:
     assert verdict_on(tmp_path, BINARY + RING, limit=1e-9).verdict is Verdict.UNDECIDED
 

@@ -37,7 +37,9 @@ if TYPE_CHECKING:
         def starts(self, design: Design, claim: Claim) -> None: ...
         def searched(self, instants: int) -> None: ...
         def judged(self, design: Design, result: ClaimResult) -> None: ...
-        def finish(self, results: Sequence[DesignResult], refused: Sequence[Design] = ()) -> None: ...
+        def finish(
+            self, results: Sequence[DesignResult], refused: Sequence[Design] = (), unclaimed: Sequence[str] = ()
+        ) -> None: ...
 
 
 def run(call: argparse.Namespace) -> int:
@@ -74,6 +76,7 @@ def _judge(
     """Loads, judges while the page is printed, writes the record (with `parts` too), and says how it ended."""
     import verifier
     from verifier.report.progress import LiveLine
+    from verifier.report.verdicts import unclaimed
 
     refuse_unwritable(call.json)
     wiring_file = loaded(call.files, call.allow_outside)
@@ -106,7 +109,8 @@ def _judge(
         )
         if refused and not result.designs:
             return ExitCode.BAD_INPUT
-        page.finish(result.designs, [design for design, _ in refused])
+        without = unclaimed(wiring_file.designs, result.designs)
+        page.finish(result.designs, [design for design, _ in refused], without)
     if folder is not None:
         _put_certificates(folder, result.designs, writer)
     if put_traces_in is not None:

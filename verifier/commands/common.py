@@ -62,10 +62,27 @@ def tell(error: EdgewrightError) -> None:
     elif isinstance(error, InternalDisagreement):
         rows = [f"edgewright: internal disagreement, no verdict: {error}", "  please report it with the wiring file"]
     else:
-        rows = [f"edgewright: {error}"]
+        rows = _sentence(f"edgewright: {error}", "")
         if isinstance(error, CallError) and error.hint:
-            rows.append(f"  {error.hint}")
+            rows += _sentence(error.hint, "  ")
     sys.stderr.write("".join(clean(row) + "\n" for row in rows))
+
+
+def _sentence(text: str, margin: str) -> list[str]:
+    """In rows that fit the width of reports; words, paths among them, stay whole."""
+    import textwrap
+
+    from verifier.report.pieces import clean
+    from verifier.report.writer import width_of
+
+    return textwrap.wrap(
+        clean(text),
+        width_of(sys.stderr),
+        initial_indent=margin,
+        subsequent_indent="  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def loaded(paths: Sequence[str], allow_outside: bool) -> WiringFile:

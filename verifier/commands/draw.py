@@ -43,6 +43,8 @@ def _refuse_output(call: argparse.Namespace) -> None:
         return
     if Path(call.output).absolute() == Path(call.file).absolute():
         raise CallError(f"the drawing would overwrite {call.file}", "name another file with -o")
+    if Path(call.output).suffix.lower() not in ("", ".svg"):
+        raise CallError(f"a drawing is an SVG file, and {call.output} is named as another kind", "let it end in .svg")
     refuse_unwritable(call.json)
     refuse_unwritable(call.output)
 
@@ -61,7 +63,8 @@ def _folded(design: Design, asked: Sequence[str]) -> frozenset[str]:
         elif name == "all":
             found.update(top_parts(design.netlist))
         else:
-            hint = nearest_hint(name, known) if known else "no part is used in it"
+            used = f"parts are folded by the name they are used under; {nearest_hint(name, known)}".removesuffix("; ")
+            hint = used if known else "no part is used in it"
             raise CallError(f"there is no part named {name} in {design.name}", hint)
     return frozenset(found)
 

@@ -38,7 +38,7 @@ def run(call: argparse.Namespace) -> int:
     import verifier
     from verifier.report.pieces import clean, line
     from verifier.report.progress import LiveLine
-    from verifier.report.verdicts import summary_lines
+    from verifier.report.verdicts import summary_lines, unclaimed
     from verifier.workbench.number_sweep import asked_sweep
 
     _refuse_unwritable(call.output)
@@ -77,7 +77,8 @@ def run(call: argparse.Namespace) -> int:
         size = _put_page(call.output, result, [design for design, _ in refused], swept)
     designs = [design for design, _ in refused]
     told = f"{clean(call.output)}: {size / 1000:.0f} kB, opens in any browser"
-    writer.write([*summary_lines(result.designs, designs, width=writer.width), line(told)])
+    without = unclaimed(wiring_file.designs, result.designs)
+    writer.write([*summary_lines(result.designs, designs, without, width=writer.width), line(told)])
     if call.json is not None:
         from verifier.report.records import verdict_record
 

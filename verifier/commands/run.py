@@ -57,6 +57,8 @@ def _steps(call: argparse.Namespace) -> list[str]:
     if call.steps:
         raise CallError("steps are given both on the command line and with --steps")
     if call.steps_from == "-":
+        if sys.stdin is None:
+            raise CallError("standard input is closed, so there are no steps to read")
         return steps_in(sys.stdin.read())
     try:
         return steps_in(Path(call.steps_from).read_text(encoding="utf-8"))

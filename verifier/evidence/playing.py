@@ -13,10 +13,17 @@ from itertools import islice
 from verifier.circuit.netlist import Input, InputClass, NetId, Netlist
 from verifier.claims.run import Instant, Run, StepEvents
 from verifier.errors import CallError
-from verifier.evidence.simulator import Outcome, Simulator
+from verifier.evidence.simulator import Outcome, SimulationLimit, Simulator
 
 Setting = Mapping[str, int]
 """Names of inputs or signals to values; a bus by the number its bits make."""
+
+
+class NoSuchStart(CallError):
+    """No first instant has the values that are wanted."""
+
+    def __init__(self) -> None:
+        super().__init__("the circuit cannot start like this", "check the start values against the inputs")
 
 
 @dataclass(frozen=True)
@@ -41,7 +48,10 @@ def play(netlist: Netlist, script: Sequence[Setting], start: Setting | None = No
     pins = {pin.name: pin.nets for pin in netlist.inputs}
     settings = [_net_values(setting, pins, "input") for setting in script] or [{}]
     wanted = _net_values(start or {}, {**netlist.signals, **pins}, "signal")
-    instant, events, notes = _first(simulator, settings[0], wanted)
+    try:
+        instant, events, notes = _first(simulator, settings[0], wanted)
+    except NoSuchStart:
+        raise _why_not(simulator, settings[0], start or {}, {**netlist.signals, **pins}) from None
     instants, all_events, all_notes = [instant], [events], [notes]
     for setting in settings[1:]:
         instant, events, notes = _next(simulator, instant, setting)
@@ -74,7 +84,7 @@ def _first(
     inputs = {net: setting.get(net, False) for net in simulator.netlist.input_nets}
     possible = list(islice(simulator.first_instants(inputs, wanted), 2))
     if not possible:
-        raise CallError("the circuit cannot start like this", "check the start values against the inputs")
+        raise NoSuchStart
     instant, events = possible[0]
     notes = ["oscillates: shown is one state of many"] if events.oscillated else []
     if events.raced:
@@ -83,6 +93,49 @@ def _first(
         different = _differing(simulator.netlist, [found for found, _ in possible])
         notes.append(f"may start in other ways, for one with another {different}")
     return instant, events, tuple(notes)
+
+
+def _why_not(
+    simulator: Simulator,
+    setting: Mapping[NetId, bool],
+    start: Setting,
+    nets_of: Mapping[str, tuple[NetId, ...]],
+) -> CallError:
+    """Which of the start values cannot be had, and what stands against it."""
+    try:
+        instant, *_ = _first(simulator, setting, {})
+    except NoSuchStart:
+        return CallError("the circuit has no first state with these inputs", "set other inputs with --start")
+    except SimulationLimit:
+        return NoSuchStart()
+    for name, number in start.items():
+        wanted = _net_values({name: number}, nets_of, "signal")
+        try:
+            _first(simulator, setting, wanted)
+        except NoSuchStart:
+            return _cannot_start(simulator.netlist, name, number, wanted, instant)
+        except SimulationLimit:
+            break
+    return NoSuchStart()
+
+
+def _cannot_start(
+    netlist: Netlist, name: str, number: int, wanted: Mapping[NetId, bool], instant: Instant
+) -> CallError:
+    """What keeps these nets from starting at the wanted values; `instant` is one way to start."""
+    starts = {net: netlist.drivers[net].start for net in wanted if net in netlist.drivers}
+    bound = {net: start for net, start in starts.items() if start is not None and start == instant[net]}
+    against = [net for net, start in bound.items() if start != wanted[net]]
+    if not against:
+        return CallError(f"{name} cannot start at {number}: with these inputs it is never so")
+    if len(bound) == len(wanted):
+        said = f"it start at {sum(bound[net] << bit for bit, net in enumerate(wanted))}"
+    else:
+        said = f"{netlist.nets[against[0]].name} start at {int(bound[against[0]])}"
+    return CallError(
+        f"{name} cannot start at {number}: the file has {said}",
+        f"leave {name} out of --start, or change its `start` in the file",
+    )
 
 
 def _next(

@@ -85,8 +85,11 @@ class CheckPage:
         self._print([*([line()] if heading and above else []), *heading, *lines])
         self._printed += 1
 
-    def finish(self, results: Sequence[DesignResult], refused: Sequence[Design] = ()) -> None:
-        """The rest of the page, from what was decided; `refused` are the circuits of which nothing was judged."""
+    def finish(
+        self, results: Sequence[DesignResult], refused: Sequence[Design] = (), unclaimed: Sequence[str] = ()
+    ) -> None:
+        """The rest of the page, from what was decided; `refused` are the circuits of which nothing was judged,
+        `unclaimed` the names of those for which no claim is written."""
         self._live.now("")
         for result in results:
             for unprinted in result.design.claims:
@@ -104,7 +107,9 @@ class CheckPage:
                     self._print([*run_lines(result.design, claim, width=width, style=self._style), line()])
                 if claim.witness is not None:
                     self._print([*witness_lines(result.design, claim, width=width, style=self._style), line()])
-        self._print([*summary_lines(results, refused, width=width), line(), *footer_lines(results, width=width)])
+        self._print(
+            [*summary_lines(results, refused, unclaimed, width=width), line(), *footer_lines(results, width=width)]
+        )
 
     def _shows_run(self, result: ClaimResult) -> bool:
         breaks = result.measured is not None and result.measured.run is not None

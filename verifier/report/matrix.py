@@ -1,14 +1,16 @@
 """The page that `compare` prints: circuits down, claims across, a verdict in each cell; then what each is made of.
 
-When the claims' names do not fit beside each other, the columns are numbered and a legend below says which is which.
+When the claims' names do not fit beside each other, or one name stands for different claims, the columns are numbered
+and a legend below says which is which.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 
 from verifier.circuit.measures import measures
-from verifier.claims.claim import Claim, Design, View
+from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.evidence.verdict import ClaimResult, DesignResult
 from verifier.report.measured import tightest_in_short
 from verifier.report.parts_table import parts_lines
@@ -40,11 +42,18 @@ class MatrixPage:
     def judged(self, design: Design, result: ClaimResult) -> None:
         """Nothing to show yet."""
 
-    def finish(self, results: Sequence[DesignResult], refused: Sequence[Design] = ()) -> None:
+    def finish(
+        self, results: Sequence[DesignResult], refused: Sequence[Design] = (), unclaimed: Sequence[str] = ()
+    ) -> None:
         self._live.now("")
         width = self._writer.width
         parts = [(result.design.name, measures(result.design.netlist)) for result in results]
-        page = [*matrix_lines(results, width=width), line(), *summary_lines(results, refused, width=width), line()]
+        page = [
+            *matrix_lines(results, width=width),
+            line(),
+            *summary_lines(results, refused, unclaimed, width=width),
+            line(),
+        ]
         page += [*parts_lines(parts, width=width), line()] if parts else []
         with self._live.out_of_the_way():
             self._writer.write([*page, *footer_lines(results, width=width)])
@@ -52,10 +61,10 @@ class MatrixPage:
 
 def matrix_lines(results: Sequence[DesignResult], *, width: int = 80) -> list[Line]:
     """The whole matrix with its legend; wider ones go into several blocks of columns."""
-    names = list(dict.fromkeys(claim.claim.name for result in results for claim in result.claims))
-    cells = [_cells(result, names) for result in results]
+    claims = _claims(results)
+    cells = [_cells(result, claims) for result in results]
     circuit_width = max(len("circuit"), *(len(clean(result.design.name)) for result in results))
-    headings, numbered = _headings(names, cells, width - circuit_width)
+    headings, numbered = _headings(list(claims.values()), cells, width - circuit_width)
     column_widths = [
         max(len(heading), *(len(row[index].text) for row in cells)) for index, heading in enumerate(headings)
     ]
@@ -67,12 +76,29 @@ def matrix_lines(results: Sequence[DesignResult], *, width: int = 80) -> list[Li
         )
         for result, row in zip(results, cells, strict=True):
             lines.append(_row(clean(result.design.name), [row[i] for i in block], column_widths, block, circuit_width))
-    return lines + _legend(results, names if numbered else [], width)
+    return lines + _legend(results, list(claims.values()), numbered, width)
 
 
-def _cells(result: DesignResult, names: Sequence[str]) -> list[Piece]:
-    by_name = {claim.claim.name: claim for claim in result.claims}
-    return [_cell(by_name[name]) if name in by_name else Piece(NO_SUCH_CLAIM, Tone.QUIET) for name in names]
+ClaimKey = tuple[str, View, ClaimKind, str]
+"""What is asked and how it is called; claims that differ only in what is expected share a column."""
+
+
+def _key(claim: Claim) -> ClaimKey:
+    return claim.name, claim.view, claim.kind, claim.text
+
+
+def _claims(results: Sequence[DesignResult]) -> dict[ClaimKey, Claim]:
+    """One for each column. Different claims of one name stand beside each other."""
+    columns: dict[str, dict[ClaimKey, Claim]] = {}
+    for result in results:
+        for judged in result.claims:
+            columns.setdefault(judged.claim.name, {}).setdefault(_key(judged.claim), judged.claim)
+    return {key: claim for of_name in columns.values() for key, claim in of_name.items()}
+
+
+def _cells(result: DesignResult, claims: Iterable[ClaimKey]) -> list[Piece]:
+    known = {_key(judged.claim): judged for judged in result.claims}
+    return [_cell(known[key]) if key in known else Piece(NO_SUCH_CLAIM, Tone.QUIET) for key in claims]
 
 
 def _cell(result: ClaimResult) -> Piece:
@@ -81,13 +107,13 @@ def _cell(result: ClaimResult) -> Piece:
     return Piece(result.verdict.value + number + marks, TONES[result.verdict])
 
 
-def _headings(names: Sequence[str], cells: Sequence[Sequence[Piece]], room: int) -> tuple[list[str], bool]:
-    """The names themselves where all of them fit, else numbers."""
-    full = [clean(name) for name in names]
+def _headings(claims: Sequence[Claim], cells: Sequence[Sequence[Piece]], room: int) -> tuple[list[str], bool]:
+    """The names themselves where all of them fit and none stands for two claims, else numbers."""
+    full = [clean(claim.name) for claim in claims]
     widths = [max(len(heading), *(len(row[index].text) for row in cells)) for index, heading in enumerate(full)]
-    if sum(width + len(GAP) for width in widths) <= room:
+    if sum(width + len(GAP) for width in widths) <= room and len(set(full)) == len(full):
         return full, False
-    return [str(index + 1) for index in range(len(names))], True
+    return [str(index + 1) for index in range(len(full))], True
 
 
 def _blocks(column_widths: Sequence[int], room: int) -> list[list[int]]:
@@ -109,21 +135,28 @@ def _row(
     return line(name.ljust(circuit_width), *(part for cell in padded for part in (GAP, cell)))
 
 
-def _legend(results: Sequence[DesignResult], numbered: Sequence[str], width: int) -> list[Line]:
+def _legend(results: Sequence[DesignResult], claims: Sequence[Claim], numbered: bool, width: int) -> list[Line]:
     """What the numbers stand for, which claims are of which view, and what the marks mean."""
-    claims = {claim.claim.name: claim.claim for result in results for claim in result.claims}
     parts = [
-        [row for index, name in enumerate(numbered) for row in _numbered(index, claims[name], width)],
-        [] if numbered else _views(list(claims.values()), width),
+        _numbered(claims, width) if numbered else _views(claims, width),
         _marks([claim for result in results for claim in result.claims]),
     ]
     return [row for part in parts if part for row in (line(), *part)]
 
 
-def _numbered(index: int, claim: Claim, width: int) -> list[Line]:
-    named = claim.name + in_view(claim.view)
-    text = named if claim.text == claim.name else f"{named}: {claim.text}"
-    return paragraph(clean(text), width=width, first=f"{index + 1:>3}  ", then=" " * 9)
+def _numbered(claims: Sequence[Claim], width: int) -> list[Line]:
+    """A claim for each number; `must` or `can` is said where nothing else tells two of them apart."""
+    told = [claim.name + in_view(claim.view) + _says(claim) for claim in claims]
+    count = Counter(told)
+    lines: list[Line] = []
+    for number, (claim, text) in enumerate(zip(claims, told, strict=True), 1):
+        whole = f"{claim.kind.value} {text}" if count[text] > 1 else text
+        lines += paragraph(clean(whole), width=width, first=f"{number:>3}  ", then=" " * 9)
+    return lines
+
+
+def _says(claim: Claim) -> str:
+    return "" if claim.text == claim.name else f": {claim.text}"
 
 
 def _views(claims: Sequence[Claim], width: int) -> list[Line]:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from verifier.circuit.loops import components
 from verifier.circuit.netlist import FlipFlop, Gate, Latch, NetId, Netlist, SetReset
-from verifier.claims.claim import Claim, Design, View
+from verifier.claims.claim import Claim, ClaimKind, Design, View
 from verifier.claims.run import Run
 from verifier.evidence.verdict import ClaimResult, DesignResult, Trigger, Verdict
 from verifier.report.measured import tightest
@@ -154,13 +154,30 @@ def free_at_power_up(netlist: Netlist) -> list[NetId]:
     ]
 
 
-def summary_lines(results: Sequence[DesignResult], refused: Sequence[Design], *, width: int) -> list[Line]:
-    """The sums, and the names of the circuits that errors say nothing can be judged about."""
-    if not refused:
-        return [summary_line(results)]
-    names = listing([clean(design.name) for design in refused])
-    why = f"NOT judged, for the error{'s' if len(refused) > 1 else ''} reported: {names}"
-    return [summary_line(results), *paragraph(why, width=width, tone=Tone.BAD)]
+def summary_lines(
+    results: Sequence[DesignResult], refused: Sequence[Design], unclaimed: Sequence[str] = (), *, width: int
+) -> list[Line]:
+    """The sums; the circuits that errors say nothing can be judged about; and those that nothing was claimed about."""
+    lines = [summary_line(results)]
+    if refused:
+        names = listing([clean(design.name) for design in refused])
+        why = f"NOT judged, for the error{'s' if len(refused) > 1 else ''} reported: {names}"
+        lines += paragraph(why, width=width, tone=Tone.BAD)
+    if unclaimed:
+        names = listing([clean(name) for name in unclaimed])
+        why = f"no claim is written for {names}: only what is asked of every circuit was judged"
+        lines += paragraph(why, width=width, tone=Tone.DOUBTFUL)
+    return lines
+
+
+def unclaimed(designs: Sequence[Design], results: Sequence[DesignResult]) -> list[str]:
+    """The names of the judged circuits for which the file has no claim; `designs` are as the file has them."""
+    judged = {(result.design.file, result.design.name) for result in results}
+    return [
+        design.name
+        for design in designs
+        if (design.file, design.name) in judged and all(claim.kind is ClaimKind.ALWAYS_THERE for claim in design.claims)
+    ]
 
 
 def summary_line(results: Sequence[DesignResult]) -> Line:

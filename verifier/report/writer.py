@@ -80,11 +80,17 @@ class SilentWriter:
 
 def writer_for(stream: TextIO) -> Writer:
     """The writer that suits the stream."""
-    if not stream.isatty():
-        return PlainWriter(stream)
-    width = min(max(shutil.get_terminal_size((PIPE_WIDTH, 24)).columns, NARROWEST), WIDEST)
-    if os.environ.get("TERM") == "dumb":
+    width = width_of(stream)
+    if not stream.isatty() or os.environ.get("TERM") == "dumb":
         return PlainWriter(stream, width)
     from rich.console import Console
 
     return TerminalWriter(Console(file=stream, width=width, highlight=False), width)
+
+
+def width_of(stream: TextIO) -> int:
+    """What the environment says in COLUMNS, else that of the terminal, else that for a pipe; within bounds."""
+    said = os.environ.get("COLUMNS", "")
+    if not stream.isatty() and not (said.isascii() and said.isdigit() and int(said) > 0):
+        return PIPE_WIDTH
+    return min(max(shutil.get_terminal_size((PIPE_WIDTH, 24)).columns, NARROWEST), WIDEST)

@@ -28,7 +28,7 @@ DEFAULT_LIMIT_SECONDS = 60.0
 PROCESSES = 2
 
 LONGEST_FIRST_TURN_SECONDS = 1.0
-OUT_OF_TIME = "the time for the whole call ran out before this claim had its turn"
+OUT_OF_TIME = "the time for the whole call ran out before it was looked at"
 
 OnStart = Callable[[Design, Claim], None]
 """Told when work on a claim begins: once in the order of the file, once more if it gets a process of its own."""

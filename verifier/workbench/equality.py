@@ -43,7 +43,8 @@ def equal(
     """Whether the outputs of the two agree at every instant: one claim, `proved`, `broken` or `undecided`.
 
     Raises:
-        CallError: their pins differ, or no power-up states match where only matching ones are asked for.
+        CallError: their pins differ, they have no outputs, or no power-up states match where only matching ones are
+            asked for.
         InternalDisagreement: two independent ways of judging differ.
     """
     design = equality_design(left, right, _as_power_up(power_up))
@@ -103,7 +104,7 @@ def equality_design(left: Design, right: Design, power_up: PowerUp = PowerUp.ALL
     Givens of the two designs do not restrict the comparison.
 
     Raises:
-        CallError: their pins differ.
+        CallError: their pins differ, or they have no outputs.
     """
     names = _names(left, right)
     try:
@@ -113,6 +114,11 @@ def equality_design(left: Design, right: Design, power_up: PowerUp = PowerUp.ALL
             f"{left.name} and {right.name} cannot be compared: {different}",
             hint=_hint(different),
         ) from different
+    if not left.netlist.outputs:
+        raise CallError(
+            f"{left.name} has no output, so there is nothing to compare it by",
+            hint="only what the output pins show is compared: give both circuits an `output`",
+        )
     outputs = [(pin.nets, _output(right.netlist, pin.name)) for pin in left.netlist.outputs]
     agree = _all_agree(board, outputs)
     claim = Claim(name=CLAIM, kind=ClaimKind.MUST, formula=agree, text=_text(left.netlist, names))

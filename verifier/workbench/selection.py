@@ -19,6 +19,7 @@ from verifier.errors import CallError, Diagnostic, SourceError, Span
 
 Names = str | Sequence[str] | None
 """One name, several, or None for all."""
+NAMED_AT_MOST = 5
 
 
 def selected(
@@ -36,13 +37,14 @@ def selected(
         raise CallError(f"{wiring_file.path} describes no circuit, so there is nothing to do")
     _known(circuits, [design.name for design in designs], "circuit", wiring_file.path)
     designs = tuple(design for design in designs if circuits is None or design.name in circuits)
-    designs = tuple(with_timing_claims(_in_view(design, view), view is View.TIMED) for design in designs)
+    designs = tuple(with_timing_claims(design, view is View.TIMED) for design in designs)
     _known(claims, [claim.name for design in designs for claim in design.claims], "claim", wiring_file.path)
-    narrowed = [_narrowed(design, claims, view) for design in designs]
-    kept = tuple(design for design in narrowed if design.claims)
+    asked = [_named(design, claims) for design in designs]
+    kept = tuple(design for design in (_in_view(design, view) for design in asked) if design.claims)
+    if not kept and view is not None:
+        raise CallError(f"nothing in {wiring_file.path} can be judged in the {view.value} view", _left_out(asked, view))
     if not kept:
-        of_view = f" of the {view.value} view" if view else ""
-        raise CallError(f"no claim{of_view} is selected in {wiring_file.path}")
+        raise CallError(f"no claim is selected in {wiring_file.path}")
     refuse_unsupported(kept)
     return kept
 
@@ -83,16 +85,31 @@ def nearest_hint(name: str, known: Iterable[str]) -> str:
 
 
 def _in_view(design: Design, view: View | None) -> Design:
-    """With a view asked for, the claims that name none (the settled ones) are meant in that view."""
-    if view is None or view is View.SETTLED:
+    """With a view asked for, the claims that name it; and in that view those that name none (the settled ones)."""
+    if view is None:
         return design
-    skipped = (Settles,) if view is View.TIMED else ()
     claims = tuple(
-        dataclasses.replace(claim, view=view) if claim.view is View.SETTLED else claim
+        dataclasses.replace(claim, view=view)
         for claim in design.claims
-        if not isinstance(claim.formula, skipped)
+        if claim.view in (view, View.SETTLED) and not _never_judged(claim, view)
     )
     return dataclasses.replace(design, claims=claims)
+
+
+def _never_judged(claim: Claim, view: View) -> bool:
+    return view is View.TIMED and isinstance(claim.formula, Settles)
+
+
+def _left_out(designs: Sequence[Design], view: View) -> str:
+    """Why none of these claims is judged in that view: what each of them is for."""
+    claims = {claim.name: claim for design in designs for claim in design.claims}.values()
+    others = [claim for claim in claims if claim.view not in (view, View.SETTLED)]
+    told = [f"{claim.name} is about the {claim.view.value} view" for claim in others[:NAMED_AT_MOST]]
+    if len(others) > NAMED_AT_MOST:
+        told.append(f"{len(others) - NAMED_AT_MOST} more are about another view, too")
+    if any(_never_judged(claim, view) for claim in claims):
+        told.append("settles is not asked there, and no other claim is selected")
+    return "; ".join(told)
 
 
 def with_timing_claims(design: Design, asked: bool = False) -> Design:
@@ -108,13 +125,10 @@ def with_timing_claims(design: Design, asked: bool = False) -> Design:
     return dataclasses.replace(design, claims=(*others, *figures, *last))
 
 
-def _narrowed(design: Design, claims: Sequence[str] | None, view: View | None) -> Design:
-    kept = tuple(
-        claim
-        for claim in design.claims
-        if (claims is None or claim.name in claims) and (view is None or claim.view is view)
-    )
-    return dataclasses.replace(design, claims=kept)
+def _named(design: Design, claims: Sequence[str] | None) -> Design:
+    if claims is None:
+        return design
+    return dataclasses.replace(design, claims=tuple(claim for claim in design.claims if claim.name in claims))
 
 
 def refuse_unsupported(designs: Iterable[Design]) -> None:

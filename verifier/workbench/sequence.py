@@ -61,6 +61,8 @@ def play_words(design: Design, steps: Sequence[str], start: Sequence[str] = ()) 
         [*(f"not permitted: given {name}" for name in names), *noted]
         for names, noted in zip(broken, played.notes, strict=True)
     ]
+    if broken[0]:
+        notes[0].insert(len(broken[0]), "another start is given with --start NAME=VALUE")
     notes[-1] += [f"not judged on a run that ends: given {name}" for name, at in failing.items() if at is None]
     return PlayedWords(played.run, tuple(map(tuple, notes)), tuple(map(tuple, broken)))
 
@@ -105,6 +107,7 @@ class _Reader:
 
     def __init__(self, netlist: Netlist) -> None:
         self._signals = netlist.signals
+        self._outputs = {pin.name for pin in netlist.outputs}
         self._widths = {pin.name: len(pin.nets) for pin in netlist.inputs}
         self._values = dict.fromkeys(self._widths, 0)
 
@@ -134,6 +137,12 @@ class _Reader:
 
     def _change(self, word: str) -> tuple[str, int]:
         name, sign, value = word.partition("=")
+        if name in self._signals and name not in self._widths:
+            what = "an output" if name in self._outputs else "an inner net"
+            raise CallError(
+                f"{name} is {what}, and a step sets inputs alone",
+                f"its value at power-up is set with --start {name}={value or 1}",
+            )
         self._known(name, "input", list(self._widths))
         if sign:
             return name, _number(value, word)
