@@ -36,6 +36,9 @@ OPEN_PINS = {
     Technology.TTL: "TTL: an open pin reads high, and of two shorted outputs the low one wins (common practice)",
     Technology.CMOS: "CMOS: an open pin, and two shorted wires that differ, may read either value at any time",
 }
+NO_SUGGESTION = (
+    "none of the claims that were tried notices it and is proved on the good circuit; one of another shape may"
+)
 MARGIN = "    "
 BAR_WIDTH = 20
 
@@ -169,16 +172,14 @@ class FaultsPage:
         step = f"step {len(both) - 1}" if len(both) > 1 else "power-up"
         several = "; it may show other things there too, but never this" if telling.good_ways > 1 else ""
         told = self._paragraph(f"no claim notices it, yet at {step} {listing(differing)}{several}", tone=Tone.BAD)
-        return [line(), *table, line(), *told, *self._advice(outcome, telling)]
+        return [line(), *table, line(), *told, *self._advice(outcome)]
 
-    def _advice(self, outcome: FaultOutcome, telling: Telling) -> list[Line]:
+    def _advice(self, outcome: FaultOutcome) -> list[Line]:
         if outcome.suggestion:
             text = f"must say_it: {outcome.suggestion}"
             lead = "a claim that notices it (proved on the good circuit, broken by these steps):"
             return [*self._paragraph(lead), *self._paragraph(clean(text), first=MARGIN + "  ", then=MARGIN + "      ")]
-        if len(telling.run) == 1:
-            return self._paragraph("a claim that notices it has to speak of how the circuit powers up", tone=Tone.QUIET)
-        return self._paragraph("a claim that notices it has to speak of these steps", tone=Tone.QUIET)
+        return self._paragraph(NO_SUGGESTION, tone=Tone.QUIET)
 
     # The end
 
