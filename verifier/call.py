@@ -292,9 +292,9 @@ def _faults_options(parser: argparse.ArgumentParser) -> None:
     )
     add("--kind", metavar="KIND", action="append", help="only faults of this kind (may be given again)")
     add("--fault", metavar="NAME", help="only the fault of this name, with the table that shows it")
-    add("--all", action="store_true", help="the tables of noticed faults too")
+    add("--all", action="store_true", help="every fault with its table, noticed ones too")
     add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one fault (%(default)g)")
-    add("--processes", metavar="N", type=_count, help="work in so many processes (one for each processor)")
+    add("--processes", metavar="N", type=_processes, help="work in so many processes (one for each processor)")
     add("--cluster", metavar="ADDRESS", help="work on the dask.distributed cluster with this scheduler")
     add("--resume", metavar="PATH", help="keep outcomes in this file, and use those that are there")
 

@@ -65,6 +65,20 @@ def test_kinds_may_be_written_with_a_hyphen(capsys: pytest.CaptureFixture[str]) 
     assert "bridge" not in page
 
 
+@pytest.mark.parametrize("kind", ["no pull-up", "no-pull-up", "no pull up"])
+def test_a_kind_whose_name_has_a_hyphen_can_be_asked_for(kind: str, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("key.wiring").write_text("circuit key\n    input low_key by hand\n    output bell\n    bell = not low_key\n")
+    assert main(["faults", "key.wiring", "--kind", kind]) != 2
+    assert "no pull-up" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("number", ["0", "-1", "two"])
+def test_a_wrong_number_of_processes_is_called_one(number: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["faults", "two_bells.wiring", f"--processes={number}"])
+    assert "a number of processes is a whole number from 1 to 256" in capsys.readouterr().err
+
+
 def test_no_time_leaves_faults_undecided(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["faults", "two_bells.wiring", "--limit", "0.000001"]) == 3
     assert re.search(r"of 34 faults noticed .*\b[0-9]+ undecided", capsys.readouterr().out)

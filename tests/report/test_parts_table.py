@@ -6,7 +6,7 @@ from circuit.drawer import bench
 from report.sample_runs import multiplexer_design
 
 from verifier.circuit.measures import Measures, measures
-from verifier.circuit.netlist import GateKind
+from verifier.circuit.netlist import FlipFlopKind, GateKind
 from verifier.report.parts_table import parts_lines, parts_record
 from verifier.report.pieces import plain
 
@@ -54,7 +54,24 @@ def test_spare_gates_that_serve_as_inverters_are_told() -> None:
     builder = bench()
     builder.gate("y", GateKind.NAND, ["in_0", "in_1"])
     builder.gate("z", GateKind.NOT, ["y"])
-    assert "  pair: 7400 (2 spare), spare gates as 1 inverter" in lines(("pair", measures(builder.build())))
+    assert "  pair: 7400 (2 spare), a gate of a 7400 as inverter (an input tied)" in lines(
+        ("pair", measures(builder.build()))
+    )
+
+
+def test_stand_ins_and_toggles_are_told_and_written_down() -> None:
+    builder = bench()
+    builder.gate("wide", GateKind.AND, ["in_0", "in_1", "in_2"])
+    builder.gate("narrow", GateKind.AND, ["in_0", "in_1"])
+    builder.gate("one", GateKind.HIGH)
+    builder.flip_flop("beat", "one", "in_3", kind=FlipFlopKind.TOGGLE)
+    found = measures(builder.build())
+    told = " ".join(" ".join(lines(("divider", found))).split())
+    assert "divider: 7411 (1 spare), 7474 (1 spare), a gate of a 7411 as two-input AND (an input tied)," in told
+    assert "1 toggle in a 7474 (D on its own complement)" in told
+    record = parts_record(found)
+    assert record["stand_ins"] == [{"number": "7411", "serves_as": "7408", "gates": 1}]
+    assert record["toggles_from_d"] == 1
 
 
 def test_a_circuit_of_wires_needs_nothing() -> None:
@@ -100,6 +117,8 @@ def test_the_record_says_the_same_as_data() -> None:
             {"number": "7474", "holds": "D flip-flop, rising edge", "packages": 2, "used": 3, "spare": 1},
             {"number": "74157", "holds": "selector", "packages": 1, "used": 1, "spare": 3},
         ],
+        "stand_ins": [],
+        "toggles_from_d": 0,
         "inverters_from_spares": 0,
         "without_package": [],
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,12 +22,15 @@ from workbench.miswired import (
 
 import verifier
 from verifier.circuit.fault import FaultKind, Technology
-from verifier.claims.claim import WiringFile
+from verifier.claims.claim import Design, WiringFile
 from verifier.errors import CallError
 from verifier.evidence.fault_outcome import FaultOutcome, Standing
+from verifier.evidence.simulator import Simulator
+from verifier.evidence.telling import Follower, Telling
 from verifier.evidence.verdict import Verdict
 from verifier.language import loads
 from verifier.workbench.fault_judge import FaultJudge
+from verifier.workbench.suggested_claim import Suggester
 
 
 def file_of(text: str) -> WiringFile:
@@ -111,6 +115,51 @@ def test_a_fault_at_power_up_alone_is_told_by_the_first_row() -> None:
     outcome = outcome_of(text, "beat: output stuck high")
     assert outcome.telling is not None
     assert len(outcome.telling.run) == 1
+
+
+ALARM = """\
+circuit alarm
+    input  trip_n
+    input  clear_n by hand
+    output horn, lamp, second_lamp
+    horn   = nand(trip_n, quiet)
+    quiet  = nand(clear_n, horn)
+    lamp   = not quiet
+    second_lamp = lamp
+"""
+
+
+def told_with_the_horn_on() -> tuple[Design, Telling]:
+    """The circuit, and a power-up of its board with the lamps stuck low, where the latch comes up with the horn."""
+    design = design_of(ALARM)
+    board = board_with(design, named(design, "lamp: output stuck low").representative)
+    inputs = dict.fromkeys(design.netlist.input_nets, True)
+    (horn,) = design.netlist.outputs[0].nets
+    (first,) = (one for one, _ in Simulator(board.netlist).first_instants(inputs) if one[horn])
+    telling = Follower(design.netlist, board.netlist).told_apart([first])
+    assert telling is not None
+    return design, telling
+
+
+def test_a_free_choice_at_power_up_is_not_taken_for_the_fault() -> None:
+    """A good circuit whose latch came up the other way would differ at the horn alone; yet the lamps are stuck."""
+    design, telling = told_with_the_horn_on()
+    nets = {pin.name: pin.nets[0] for pin in design.netlist.outputs}
+    assert telling.good_ways == 2
+    differing = {name for name, net in nets.items() if telling.run.instants[-1][net] != telling.good[-1][net]}
+    assert differing == {"lamp", "second_lamp"}
+
+
+def test_a_claim_is_found_where_the_good_circuit_may_show_several_things() -> None:
+    """The latch comes up either way, so only `horn` and `lamp` together tell."""
+    design, telling = told_with_the_horn_on()
+    suggestion = Suggester(design).claim_that_notices(telling, time.monotonic() + 60.0)
+    assert "horn" in suggestion
+    assert suggestion.endswith("only when lamp")
+    longer = design_of(ALARM.replace("    horn ", f"    must say_it: {suggestion}\n    horn ", 1))
+    assert verifier.check_design(longer, claims=["say_it"]).claims[0].verdict is Verdict.PROVED
+    board = board_with(longer, named(longer, "lamp: output stuck low").representative)
+    assert verifier.check_design(board, claims=["say_it"]).claims[0].verdict is Verdict.BROKEN
 
 
 def test_what_the_good_circuit_may_show_as_well_is_harmless() -> None:

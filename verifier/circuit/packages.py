@@ -12,7 +12,8 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from verifier.circuit.netlist import Edge, FlipFlop, FlipFlopKind, GateKind, Level, NetId, Netlist
+from verifier.circuit.element_pins import constant_value
+from verifier.circuit.netlist import Edge, FlipFlopKind, GateKind, Level, NetId, Netlist
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,18 @@ _JOINS_FIRST = {GateKind.NAND: GateKind.AND, GateKind.NOR: GateKind.OR, GateKind
 """What some inputs of a gate can be joined by beforehand; the others by gates of their own kind."""
 
 INVERTER = "7404"
-SPARE_INVERTERS = ("7400", "7402")
-"""A spare one of these is an inverter when its inputs are tied together."""
+
+STAND_INS = {
+    "7420": ("7430",),
+    "7410": ("7420", "7430"),
+    "7400": ("7410", "7420", "7430"),
+    "7411": ("7421",),
+    "7408": ("7411", "7421"),
+    "7402": ("7427",),
+    INVERTER: ("7400", "7402", "7410", "7427", "7420", "7430", "7486"),
+}
+"""Which packages have a gate that serves as one of this when inputs are tied, to a supply or to each other.
+Each number stands before those that it is a stand-in for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,13 +90,27 @@ class Needed:
 
 
 @dataclass(frozen=True, kw_only=True)
+class StandIn:
+    """Spare gates of one package, counted as used there, that save a package of another number."""
+
+    package: Package
+    serves_as: Package
+    gates: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class PartsNeeded:
     packages: tuple[Needed, ...]
     """By number, the smallest first."""
-    inverters_from_spares: int = 0
-    """Spare NANDs and NORs, counted as used, that stand for the inverters of one more 7404."""
+    stand_ins: tuple[StandIn, ...] = ()
+    toggles_from_d: int = 0
+    """Flip-flops that change at every edge and are halves of a 7474, with `d` wired to the complement of the output."""
     without_package: tuple[str, ...] = ()
     """What there is no package for, each once for every such gate: `majority of 5`."""
+
+    @property
+    def inverters_from_spares(self) -> int:
+        return sum(one.gates for one in self.stand_ins if one.serves_as.number == INVERTER)
 
     @property
     def package_count(self) -> int:
@@ -115,14 +140,40 @@ def parts_needed(netlist: Netlist) -> PartsNeeded:
             without.append(f"{gate.kind.value} of {len(gate.inputs)}")
         else:
             units.update(parts)
-    units.update(_number_of(flip_flop) for flip_flop in netlist.flip_flops)
+    numbers = _numbers_of_flip_flops(netlist)
+    units.update(numbers.values())
     units["7402"] += 2 * len(netlist.set_resets)
-    units[INVERTER] += len(_nets_to_invert(netlist))
-    needed = {
-        number: _needed(number, -(-used // PACKAGES[number].count), used) for number, used in units.items() if used
-    }
+    units[INVERTER] += len(_nets_to_invert(netlist, numbers))
+    needed, stand_ins = _in_packages(units)
     needed |= _shared(netlist)
-    return _with_spare_inverters(needed, tuple(without))
+    return PartsNeeded(
+        packages=tuple(needed[number] for number in sorted(needed, key=int)),
+        stand_ins=tuple(stand_ins),
+        toggles_from_d=sum(
+            part.kind is not FlipFlopKind.D and numbers[part.output] == "7474" for part in netlist.flip_flops
+        ),
+        without_package=tuple(without),
+    )
+
+
+def _in_packages(units: Counter[str]) -> tuple[dict[str, Needed], list[StandIn]]:
+    """Wide gates first: a package is added only for what is too much for the spare gates of all wider ones together."""
+    needed: dict[str, Needed] = {}
+    stand_ins: list[StandIn] = []
+    for number in [*(units.keys() - STAND_INS.keys()), *STAND_INS]:
+        used, room = units[number], PACKAGES[number].count
+        spare = sum(needed[wider].spare for wider in STAND_INS.get(number, ()) if wider in needed)
+        packages = -(-max(used - spare, 0) // room)
+        left = max(used - packages * room, 0)
+        if packages:
+            needed[number] = _needed(number, packages, used - left)
+        for wider in STAND_INS.get(number, ()):
+            taken = min(left, needed[wider].spare) if wider in needed else 0
+            if taken:
+                needed[wider] = _needed(wider, needed[wider].packages, needed[wider].used + taken)
+                stand_ins.append(StandIn(package=PACKAGES[wider], serves_as=PACKAGES[number], gates=taken))
+                left -= taken
+    return needed, stand_ins
 
 
 def _needed(number: str, packages: int, used: int) -> Needed:
@@ -149,9 +200,28 @@ def _parts_of_gate(kind: GateKind, count: int) -> Counter[str] | None:
     return None if first is None or rest is None else first + rest
 
 
-def _number_of(flip_flop: FlipFlop) -> str:
-    """A toggle flip-flop is a JK flip-flop with both pins on `t`."""
-    return "7474" if flip_flop.kind is FlipFlopKind.D else "74112"
+def _numbers_of_flip_flops(netlist: Netlist) -> dict[NetId, str]:
+    """By output. A toggle flip-flop is a JK flip-flop with both pins on `t`.
+
+    One that changes at every edge may be either: what acts on its edge, or, where its clock is there the other way
+    round anyway, what leaves fewer packages half empty.
+    """
+    numbers: dict[NetId, str] = {}
+    of_either: list[NetId] = []
+    inverted = _inverted(netlist)
+    for part in netlist.flip_flops:
+        always_changes = part.kind is not FlipFlopKind.D and all(
+            constant_value(netlist.drivers.get(net)) is True for net in part.data
+        )
+        is_rising_d = part.kind is FlipFlopKind.D or (always_changes and part.edge is Edge.RISE)
+        numbers[part.output] = "7474" if is_rising_d else "74112"
+        if always_changes and part.clock in inverted:
+            of_either.append(part.output)
+    count = Counter(numbers.values())
+    if of_either and count["7474"] % 2 and count["74112"] % 2:
+        moved = of_either[0]
+        numbers[moved] = "74112" if numbers[moved] == "7474" else "7474"
+    return numbers
 
 
 def _complemented(netlist: Netlist) -> set[NetId]:
@@ -160,17 +230,21 @@ def _complemented(netlist: Netlist) -> set[NetId]:
     return flip_flops | {latch.output for latch in netlist.latches}
 
 
-def _nets_to_invert(netlist: Netlist) -> set[NetId]:
-    inverted = _complemented(netlist) | {gate.inputs[0] for gate in netlist.gates if gate.kind is GateKind.NOT}
+def _inverted(netlist: Netlist) -> set[NetId]:
+    """Nets that are there the other way round as well."""
+    return _complemented(netlist) | {gate.inputs[0] for gate in netlist.gates if gate.kind is GateKind.NOT}
+
+
+def _nets_to_invert(netlist: Netlist, numbers: dict[NetId, str]) -> set[NetId]:
     wanted = {
         flip_flop.clock
         for flip_flop in netlist.flip_flops
-        if (flip_flop.edge is Edge.RISE) is not (flip_flop.kind is FlipFlopKind.D)
+        if (flip_flop.edge is Edge.RISE) is not (numbers[flip_flop.output] == "7474")
     }
     asynchronous = [level for part in netlist.flip_flops for level in (part.clear, part.preset)]
     wanted |= {level.net for level in asynchronous if level is not None and level.active_high}
     wanted |= {latch.enable.net for latch in netlist.latches if not latch.enable.active_high}
-    return wanted - inverted
+    return wanted - _inverted(netlist)
 
 
 def _shared(netlist: Netlist) -> dict[str, Needed]:
@@ -187,25 +261,3 @@ def _shared(netlist: Netlist) -> dict[str, Needed]:
 def _filled(group_sizes: Iterable[int], room: int) -> int:
     """How many places of that size hold the groups when no two groups share one."""
     return sum(-(-size // room) for size in group_sizes)
-
-
-def _with_spare_inverters(needed: dict[str, Needed], without: tuple[str, ...]) -> PartsNeeded:
-    """The inverters that would need one more package are made of spare NANDs and NORs where these are enough."""
-    last = needed[INVERTER].used % PACKAGES[INVERTER].count if INVERTER in needed else 0
-    spare = sum(needed[number].spare for number in SPARE_INVERTERS if number in needed)
-    if not 0 < last <= spare:
-        return PartsNeeded(packages=_in_order(needed), without_package=without)
-    inverters = needed.pop(INVERTER)
-    if inverters.packages > 1:
-        needed[INVERTER] = _needed(INVERTER, inverters.packages - 1, inverters.used - last)
-    left = last
-    for number in SPARE_INVERTERS:
-        if number in needed:
-            taken = min(left, needed[number].spare)
-            needed[number] = _needed(number, needed[number].packages, needed[number].used + taken)
-            left -= taken
-    return PartsNeeded(packages=_in_order(needed), inverters_from_spares=last, without_package=without)
-
-
-def _in_order(needed: dict[str, Needed]) -> tuple[Needed, ...]:
-    return tuple(needed[number] for number in sorted(needed, key=int))

@@ -45,7 +45,7 @@ def run(call: argparse.Namespace) -> int:
             on_progress=lambda done, total, noticed: live.show(progress_told(done, total, noticed)),
             on_refused=refuse,
         )
-    page = FaultsPage(width=writer.width, tables_of_noticed=call.all or call.fault is not None)
+    page = FaultsPage(width=writer.width, every_table=call.all or call.fault is not None)
     writer.write(page.lines(result, resume=call.resume))
     if call.json is not None:
         from verifier.report.fault_records import campaign_record

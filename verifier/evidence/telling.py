@@ -12,10 +12,12 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import chain, product
+from operator import ne
 
+from verifier.circuit.loops import components
 from verifier.circuit.netlist import InputClass, NetId, Netlist
 from verifier.claims.run import Instant, Run
 from verifier.errors import InternalDisagreement
@@ -40,7 +42,8 @@ class Telling:
     run: Run
     """Of the faulty circuit."""
     good: tuple[Instant, ...]
-    """A run of the good circuit with the same inputs, and the same outputs up to the last instant but one."""
+    """A run of the good circuit with the same inputs, and the same outputs up to the last instant but one. Of all such
+    runs it begins most like the faulty one, and stays most like it."""
     good_ways: int
     """How many different things the outputs of the good circuit may show at the last instant."""
 
@@ -51,6 +54,7 @@ class Follower:
     def __init__(self, good: Netlist, faulty: Netlist) -> None:
         self._good, self._faulty = Simulator(good), Simulator(faulty)
         self._outputs = [(net, other) for net, other in _output_pairs(good, faulty)]
+        self._held = _holding_nets(good)
         self._good_steps: dict[tuple[Instant, tuple[bool, ...]], tuple[Instant, ...]] = {}
 
     def told_apart(self, instants: Sequence[Instant]) -> Telling | None:
@@ -120,13 +124,36 @@ class Follower:
         """Pre: no possible instant of the good circuit agrees with the run at `index`."""
         if not possible:
             raise NotFollowed(CANNOT_START)
-        path = [min(possible)]
-        for place in range(index - 1, -1, -1):
-            inputs = self._inputs(run.instants[place + 1])
-            path.append(min(good for good in sets[place] if path[-1] in self._good_step(good, inputs)))
         ways = {tuple(good[net] for net, _ in self._outputs) for good in possible}
         cut = Run(run.instants[: index + 1], run.events[: index + 1])
-        return Telling(run=cut, good=tuple(reversed(path)), good_ways=len(ways))
+        good = self._nearest(cut, self._leading_on(cut, [*sets[:index], possible]))
+        return Telling(run=cut, good=good, good_ways=len(ways))
+
+    def _leading_on(self, run: Run, sets: Sequence[frozenset[Instant]]) -> list[frozenset[Instant]]:
+        """Of each set those instants from which the good circuit comes into the last set."""
+        kept = [sets[-1]]
+        for place in range(len(sets) - 2, -1, -1):
+            inputs = self._inputs(run.instants[place + 1])
+            kept.append(frozenset(one for one in sets[place] if not kept[-1].isdisjoint(self._good_step(one, inputs))))
+        return kept[::-1]
+
+    def _nearest(self, run: Run, sets: Sequence[frozenset[Instant]]) -> tuple[Instant, ...]:
+        """Pre: each instant of a set leads into the next set."""
+        path = [self._most_like(sets[0], run.instants[0])]
+        for place in range(1, len(sets)):
+            following = self._good_step(path[-1], self._inputs(run.instants[place]))
+            path.append(self._most_like(sets[place].intersection(following), run.instants[place]))
+        return tuple(path)
+
+    def _most_like(self, possible: Iterable[Instant], faulty: Instant) -> Instant:
+        """What is held counts first, so that a free choice at power-up is not taken for the fault; then what shows."""
+
+        def distance(good: Instant) -> tuple[int, int, int, Instant]:
+            held = sum(good[net] != faulty[net] for net in self._held)
+            shown = sum(good[net] != faulty[other] for net, other in self._outputs)
+            return held, shown, sum(map(ne, good, faulty)), good
+
+        return min(possible, key=distance)
 
     # All runs
 
@@ -212,6 +239,14 @@ def _output_pairs(good: Netlist, faulty: Netlist) -> Iterator[tuple[NetId, NetId
     theirs = {pin.name: pin.nets for pin in faulty.outputs}
     for pin in good.outputs:
         yield from zip(pin.nets, theirs[pin.name], strict=True)
+
+
+def _holding_nets(netlist: Netlist) -> tuple[NetId, ...]:
+    """Outputs of storage, and the nets of loops."""
+    storage = (netlist.flip_flops, netlist.latches, netlist.set_resets)
+    held = dict.fromkeys(part.output for parts in storage for part in parts)
+    loops = (component.outputs for component in components(netlist) if component.is_loop)
+    return tuple(held | dict.fromkeys(chain.from_iterable(loops)))
 
 
 def _allow(count: int) -> None:

@@ -36,6 +36,9 @@ OPEN_PINS = {
     Technology.TTL: "TTL: an open pin reads high, and of two shorted outputs the low one wins (common practice)",
     Technology.CMOS: "CMOS: an open pin, and two shorted wires that differ, may read either value at any time",
 }
+NO_SUGGESTION = (
+    "none of the claims that were tried notices it and is proved on the good circuit; one of another shape may"
+)
 MARGIN = "    "
 BAR_WIDTH = 20
 
@@ -47,9 +50,9 @@ def progress_told(done: int, total: int, noticed: int) -> str:
 
 
 class FaultsPage:
-    def __init__(self, *, width: int, tables_of_noticed: bool) -> None:
+    def __init__(self, *, width: int, every_table: bool) -> None:
         self._width = width
-        self._tables_of_noticed = tables_of_noticed
+        self._every_table = every_table
 
     def lines(self, result: CampaignResult, *, resume: str | None = None) -> list[Line]:
         found: list[Line] = []
@@ -100,14 +103,24 @@ class FaultsPage:
     # Fault by fault
 
     def _details(self, campaign: CircuitCampaign) -> list[Line]:
+        """Unnoticed faults that one claim would notice share a table, unless every table is asked for."""
         found: list[Line] = []
         wanted = [Standing.UNNOTICED, Standing.UNDECIDED]
-        if self._tables_of_noticed:
+        if self._every_table:
             wanted += [Standing.HARMLESS, Standing.NOTICED]
         for standing in wanted:
-            for one in campaign.with_standing(standing):
-                found += [*self._fault(campaign, one), line()]
+            judged = campaign.with_standing(standing)
+            for one, *others in [[one] for one in judged] if self._every_table else _with_one_suggestion(judged):
+                found += [*self._fault(campaign, one), *self._noticed_alike(others), line()]
         return found
+
+    def _noticed_alike(self, others: Sequence[JudgedFault]) -> list[Line]:
+        if not others:
+            return []
+        lead = "it also notices (--fault NAME or --all shows the steps):"
+        names = [clean(_with_its_like(one)) for one in others]
+        listed = [row for name in names for row in self._paragraph(name, first=MARGIN + "  ", then=MARGIN + "      ")]
+        return [*self._paragraph(lead), *listed]
 
     def _fault(self, campaign: CircuitCampaign, one: JudgedFault) -> list[Line]:
         standing = one.outcome.standing
@@ -169,16 +182,14 @@ class FaultsPage:
         step = f"step {len(both) - 1}" if len(both) > 1 else "power-up"
         several = "; it may show other things there too, but never this" if telling.good_ways > 1 else ""
         told = self._paragraph(f"no claim notices it, yet at {step} {listing(differing)}{several}", tone=Tone.BAD)
-        return [line(), *table, line(), *told, *self._advice(outcome, telling)]
+        return [line(), *table, line(), *told, *self._advice(outcome)]
 
-    def _advice(self, outcome: FaultOutcome, telling: Telling) -> list[Line]:
+    def _advice(self, outcome: FaultOutcome) -> list[Line]:
         if outcome.suggestion:
             text = f"must say_it: {outcome.suggestion}"
             lead = "a claim that notices it (proved on the good circuit, broken by these steps):"
             return [*self._paragraph(lead), *self._paragraph(clean(text), first=MARGIN + "  ", then=MARGIN + "      ")]
-        if len(telling.run) == 1:
-            return self._paragraph("a claim that notices it has to speak of how the circuit powers up", tone=Tone.QUIET)
-        return self._paragraph("a claim that notices it has to speak of these steps", tone=Tone.QUIET)
+        return self._paragraph(NO_SUGGESTION, tone=Tone.QUIET)
 
     # The end
 
@@ -204,6 +215,20 @@ class FaultsPage:
         self, text: str, *, first: str = MARGIN, then: str | None = None, tone: Tone = Tone.PLAIN
     ) -> list[Line]:
         return paragraph(text, width=self._width, first=first, then=first if then is None else then, tone=tone)
+
+
+def _with_one_suggestion(judged: Sequence[JudgedFault]) -> list[list[JudgedFault]]:
+    """In the order of the first of each; a fault without a suggestion stays alone."""
+    groups: dict[str, list[JudgedFault]] = {}
+    for one in judged:
+        groups.setdefault(one.outcome.suggestion or f"none for {one.fault.representative.name}", []).append(one)
+    return list(groups.values())
+
+
+def _with_its_like(one: JudgedFault) -> str:
+    """`beat: output stuck low, and 2 that nothing tells from it`."""
+    others = len(one.fault.faults) - 1
+    return one.fault.representative.name + (f", and {others} that nothing tells from it" if others else "")
 
 
 def _summary_told(campaign: CircuitCampaign, count: Counter[Standing], total: int) -> str:

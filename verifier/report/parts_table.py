@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from verifier.circuit.measures import Measures
-from verifier.circuit.packages import Package, PartsNeeded
+from verifier.circuit.packages import Package, PartsNeeded, StandIn
 from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph
 
 COLUMNS = ("gates", "flip-flops", "latches", "depth", "packages", "spare")
@@ -44,6 +44,11 @@ def parts_record(found: Measures) -> dict[str, Any]:
             }
             for needed in found.parts.packages
         ],
+        "stand_ins": [
+            {"number": one.package.number, "serves_as": one.serves_as.number, "gates": one.gates}
+            for one in found.parts.stand_ins
+        ],
+        "toggles_from_d": found.parts.toggles_from_d,
         "inverters_from_spares": found.parts.inverters_from_spares,
         "without_package": list(found.parts.without_package),
     }
@@ -87,13 +92,21 @@ def _packages(name: str, parts: PartsNeeded, width: int) -> list[Line]:
         f"({f'{needed.spare} spare' if needed.spare else 'full'})"
         for needed in parts.packages
     ]
-    if parts.inverters_from_spares:
-        inverters = "inverter" if parts.inverters_from_spares == 1 else "inverters"
-        told.append(f"spare gates as {parts.inverters_from_spares} {inverters}")
+    told += [_stands_in(one) for one in parts.stand_ins]
+    if parts.toggles_from_d:
+        toggles = "toggle" if parts.toggles_from_d == 1 else "toggles"
+        told.append(f"{parts.toggles_from_d} {toggles} in a 7474 (D on its own complement)")
     missing = [f"no package for {what}" for what in dict.fromkeys(parts.without_package)]
     told = [*told, *missing] or ["nothing but wires"]
     told[0] = f"{clean(name)}: {told[0]}"
     return _items(told, ",", width, then="    ")
+
+
+def _stands_in(one: StandIn) -> str:
+    """`a gate of a 7411 as two-input AND (an input tied)`."""
+    gates = "a gate" if one.gates == 1 else f"{one.gates} gates"
+    tied = "an input" if one.gates == 1 else "an input each"
+    return f"{gates} of a {one.package.number} as {one.serves_as.holds} ({tied} tied)"
 
 
 def _legend(found: Sequence[Measures], width: int) -> list[Line]:

@@ -122,7 +122,11 @@ def _member(choices: type[Choice], chosen: Choice | str, what: str) -> Choice:
 
 
 def _kind(kind: FaultKind | str) -> FaultKind:
-    return _member(FaultKind, kind.replace("-", " ") if isinstance(kind, str) else kind, "kind of fault")
+    """A hyphen may stand for a space, and a space for a hyphen."""
+    if isinstance(kind, str):
+        spaced = {one.value.replace("-", " "): one for one in FaultKind}
+        kind = spaced.get(kind.replace("-", " "), kind)
+    return _member(FaultKind, kind, "kind of fault")
 
 
 @dataclass(kw_only=True)

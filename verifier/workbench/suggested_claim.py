@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from verifier.circuit.netlist import NetId, Netlist
 from verifier.claims import formula as tree
@@ -36,8 +37,6 @@ class Suggester:
 
     def claim_that_notices(self, telling: Telling, deadline: float) -> str:
         """Its text, without kind and name; empty when none was found in time."""
-        if telling.good_ways != 1:
-            return ""
         deadline = min(deadline, time.monotonic() + LONGEST_SEARCH_SECONDS)
         for conditions in _conditions(self._design.netlist, telling):
             for shown in _differing(self._design.netlist, telling):
@@ -89,6 +88,8 @@ def _conditions(netlist: Netlist, telling: Telling) -> Iterator[list[Formula]]:
     now = [_shows(name, nets, instants[last]) for name, nets in inputs]
     if now:
         yield now
+    if agreeing := _agreeing(netlist, telling):
+        yield [*now, *agreeing]
     if last == 0:
         return
     moved = [
@@ -104,6 +105,8 @@ def _conditions(netlist: Netlist, telling: Telling) -> Iterator[list[Formula]]:
                 shown = Before(operand=shown)
             said.append(shown)
         yield list(said)
+        if agreeing:
+            yield [*said, *agreeing]
 
 
 def _moves(nets: Sequence[NetId], instants: Sequence[Instant], at: int) -> bool:
@@ -130,9 +133,28 @@ def _shows(name: str, nets: tuple[NetId, ...], instant: Instant) -> Formula:
     return tree.Compare(comparison=Comparison.EQUAL, left=signal, right=number)
 
 
+def _agreeing(netlist: Netlist, telling: Telling) -> list[Formula]:
+    """What both circuits show at the last instant at the outputs that do not tell."""
+    good = telling.good[-1]
+    return [_shows(pin.name, pin.nets, good) for pin in netlist.outputs if not _tells(pin.nets, telling)]
+
+
 def _differing(netlist: Netlist, telling: Telling) -> list[Formula]:
-    """For each output that tells, what the good circuit shows there at the last instant."""
+    """For each output that tells, what the good circuit shows there at the last instant, and not what the faulty one
+    does; the latter says more only of several wires."""
     faulty, good = telling.run.instants[-1], telling.good[-1]
+    telling_pins = [(pin.name, pin.nets) for pin in netlist.outputs if _tells(pin.nets, telling)]
     return [
-        _shows(pin.name, pin.nets, good) for pin in netlist.outputs if any(faulty[net] != good[net] for net in pin.nets)
+        *(_shows(name, nets, good) for name, nets in telling_pins),
+        *(_shows_other(name, nets, faulty) for name, nets in telling_pins if len(nets) > 1),
     ]
+
+
+def _tells(nets: Sequence[NetId], telling: Telling) -> bool:
+    return any(telling.run.instants[-1][net] != telling.good[-1][net] for net in nets)
+
+
+def _shows_other(name: str, nets: tuple[NetId, ...], instant: Instant) -> Formula:
+    shown = _shows(name, nets, instant)
+    assert isinstance(shown, tree.Compare)
+    return replace(shown, comparison=Comparison.DIFFERENT)
