@@ -284,3 +284,27 @@ def test_a_circuit_with_nothing_to_read_says_so_and_names_nets_for_an_led(
     assert "--led NAME: hidden." in told
     assert main(["checklist", "dark.wiring", "--led", "hidden"]) == 0
     assert "nothing to read" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("form", ["--csv", "--markdown", "--page"])
+def test_a_dash_prints_the_list_in_that_form_and_nothing_else(
+    folder: Path, capsys: pytest.CaptureFixture[str], form: str
+) -> None:
+    assert main(["checklist", "lamp.wiring", form, "list.txt"]) == 0
+    capsys.readouterr()
+    assert main(["checklist", "lamp.wiring", form, "-"]) == 0
+    assert capsys.readouterr().out == (folder / "list.txt").read_text()
+    assert not (folder / "-").exists()
+
+
+def test_two_dashes_are_one_too_many(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["checklist", "lamp.wiring", "--csv", "-", "--json", "-"]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "`-` is given twice" in told.err
+
+
+def test_the_head_says_how_buses_are_read(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "striker.wiring").write_text(STRIKER)
+    assert main(["checklist", "striker.wiring"]) == 0
+    assert "  * count is in binary, highest bit first\n" in capsys.readouterr().out

@@ -94,7 +94,7 @@ class _Maker:
             known_from=next((row.number for row in rows if len(row.possible) == 1), None),
             coverage=coverage,
             at_least=len(beginning.flips) + tour.at_least + tour.walk.count(BEGIN_ANEW) * len(beginning.stages),
-            notes=notes(self._design, self._straps, self._heeded, self._unheeded),
+            notes=notes(self._design, self._columns, self._straps, self._heeded, self._unheeded),
         )
 
     # How the list begins
