@@ -270,6 +270,7 @@ def _recheck_options(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("folder", metavar="FOLDER", help="where `check --certificates` wrote them")
     add("files", metavar="FILE", nargs="+", help="wiring file as it is now")
+    add("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
     add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one check (%(default)g)")
 
 

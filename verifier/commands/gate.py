@@ -60,6 +60,7 @@ def run(call: argparse.Namespace) -> int:
             processes=call.processes,
             fail_on=fail_on,
             on_file=show,
+            in_order=not writer.live,
             on_doing=live.now,
         )
     writer.write(gate_lines(result, runs=not call.quiet, width=writer.width))
