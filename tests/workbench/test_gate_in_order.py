@@ -19,7 +19,7 @@ def outcome(path: str) -> FileOutcome:
     return FileOutcome(path=path, circuits=())
 
 
-@pytest.mark.parametrize("done", permutations(FILES))
+@pytest.mark.parametrize("done", list(permutations(FILES)))
 def test_files_are_told_in_their_order_in_whatever_order_they_are_done(done: Sequence[str]) -> None:
     told: list[str] = []
     in_turn = InTurn(FILES, lambda file: told.append(file.path))
