@@ -303,6 +303,7 @@ def _recheck_options(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("folder", metavar="FOLDER", help="where `check --certificates` wrote them")
     add("files", metavar="FILE", nargs="+", help="wiring file as it is now")
+    add("--circuit", metavar="NAME", action="append", help="only this circuit (may be given again)")
     add("--limit", metavar="SECONDS", type=_seconds, default=10.0, help="longest time for one check (%(default)g)")
 
 
@@ -339,9 +340,9 @@ def _gate_options(parser: argparse.ArgumentParser) -> None:
         "--limit", metavar="SECONDS", type=_seconds, default=600.0, help="longest time for the whole call (%(default)g)"
     )
     add("--depth", metavar="N", type=_count, help="longest counterexample to look for, in instants")
-    add("--junit", metavar="PATH", help="write a JUnit report there")
-    add("--sarif", metavar="PATH", help="write a SARIF 2.1.0 report there")
-    add("--markdown", metavar="PATH", help="write a summary for a pull request there")
+    add("--junit", metavar="PATH", help="write a JUnit report there; `-`: print it alone")
+    add("--sarif", metavar="PATH", help="write a SARIF 2.1.0 report there; `-`: print it alone")
+    add("--markdown", metavar="PATH", help="write a summary for a pull request there; `-`: print it alone")
     add("--quiet", action="store_true", help="print no runs")
 
 
@@ -375,9 +376,9 @@ def _checklist_options(parser: argparse.ArgumentParser) -> None:
     )
     add("--woke", metavar="READINGS", help='what was read at power-up, and the inputs that were not low: "count 0101"')
     add("--strap", metavar="READINGS", help="levels of strapped inputs; low where nothing is said")
-    add("--markdown", metavar="PATH", help="write the list there as Markdown")
-    add("--csv", metavar="PATH", help="write the list there as comma-separated values")
-    add("--page", metavar="PATH", help="write the list there as an HTML page to tick off")
+    add("--markdown", metavar="PATH", help="write the list there as Markdown; `-`: print it alone")
+    add("--csv", metavar="PATH", help="write the list there as comma-separated values; `-`: print it alone")
+    add("--page", metavar="PATH", help="write the list there as an HTML page to tick off; `-`: print it alone")
     add("--saw", metavar="READINGS", action="append", default=[], help="what the board showed instead; see below")
     add("--then", metavar="READINGS", action="append", default=[], help="what was done after that; see below")
     add("--only-saw", action="store_true", help="nothing but the readings in --saw was looked at")

@@ -191,3 +191,120 @@ def test_a_wrong_reading_is_a_mistake_of_the_call(
 ) -> None:
     assert main(["checklist", "lamp.wiring", *call]) == 2
     assert told in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("strap", "told", "hint"),
+    [
+        ("rope high", "rope is not strapped", "there is night; the list itself says"),
+        ("lit high", "lit is not strapped", "there is night; levels of other nets are read, not set"),
+        ("nigth high", "no net named nigth", "did you mean night"),
+    ],
+)
+def test_a_strap_of_what_is_not_strapped_is_refused(
+    folder: Path, capsys: pytest.CaptureFixture[str], strap: str, told: str, hint: str
+) -> None:
+    assert main(["checklist", "lamp.wiring", "--strap", strap]) == 2
+    error = capsys.readouterr().err
+    assert told in error
+    assert hint in error
+
+
+def test_a_strap_of_a_circuit_without_any_says_that_none_is_strapped(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "bell.wiring").write_text("circuit bell\n    input rope by hand\n    output rung\n    rung = rope\n")
+    assert main(["checklist", "bell.wiring", "--strap", "rope high"]) == 2
+    assert "no input of bell is strapped" in capsys.readouterr().err
+
+
+def test_a_reading_at_power_up_and_the_straps_cannot_contradict_each_other(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["checklist", "lamp.wiring", "--woke", "night high"]) == 2
+    told = capsys.readouterr().err
+    assert "night is strapped low" in told
+    assert '--strap "night high"' in told
+    assert main(["checklist", "lamp.wiring", "--woke", "night high", "--strap", "night high"]) == 0
+
+
+STRIKER = """\
+circuit striker
+    input  tempo  by hand
+    input  hold_n by hand
+    output count[2]
+    given ready: hold_n
+    count[0] = toggle(1) on rise of tempo
+    count[1] = toggle(count[0]) on rise of tempo
+"""
+
+
+def test_the_reading_that_a_list_suggests_is_one_that_a_board_can_give(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "striker.wiring").write_text(STRIKER)
+    assert main(["checklist", "striker.wiring"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "No flips bring every board to one state" in told
+    suggested = told.partition('--woke "')[2].partition('"')[0]
+    assert suggested.startswith("hold_n high, count ")
+    assert main(["checklist", "striker.wiring", "--woke", suggested]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "a board that woke as you read it: its state is known from the reading." in told
+    assert "No flips" not in told
+    assert "ask for the list" not in told
+
+
+def test_inputs_that_no_reading_names_are_said_to_have_been_taken_as_low(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "striker.wiring").write_text(STRIKER)
+    assert main(["checklist", "striker.wiring", "--woke", "count 11"]) == 2
+    assert "tempo and hold_n were taken as low" in capsys.readouterr().err
+
+
+def test_a_reading_that_leaves_several_states_says_when_the_state_is_known(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "kept.wiring").write_text(
+        "circuit kept\n    input tempo, rope by hand\n    output held\n    held = flipflop(rope) on rise of tempo\n"
+    )
+    assert main(["checklist", "kept.wiring", "--woke", "rope low"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "a board that woke as you read it: after step 1 its state is known." in told
+
+
+def test_a_circuit_with_nothing_to_read_says_so_and_names_nets_for_an_led(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "dark.wiring").write_text("circuit dark\n    input rope by hand\n    hidden = not rope\n")
+    assert main(["checklist", "dark.wiring"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "There is nothing to read: the circuit has no output." in told
+    assert "--led NAME: hidden." in told
+    assert main(["checklist", "dark.wiring", "--led", "hidden"]) == 0
+    assert "nothing to read" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("form", ["--csv", "--markdown", "--page"])
+def test_a_dash_prints_the_list_in_that_form_and_nothing_else(
+    folder: Path, capsys: pytest.CaptureFixture[str], form: str
+) -> None:
+    assert main(["checklist", "lamp.wiring", form, "list.txt"]) == 0
+    capsys.readouterr()
+    assert main(["checklist", "lamp.wiring", form, "-"]) == 0
+    assert capsys.readouterr().out == (folder / "list.txt").read_text()
+    assert not (folder / "-").exists()
+
+
+def test_two_dashes_are_one_too_many(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["checklist", "lamp.wiring", "--csv", "-", "--json", "-"]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "`-` is given twice" in told.err
+
+
+def test_the_head_says_how_buses_are_read(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "striker.wiring").write_text(STRIKER)
+    assert main(["checklist", "striker.wiring"]) == 0
+    assert "  * count is in binary, highest bit first\n" in capsys.readouterr().out

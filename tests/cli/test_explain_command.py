@@ -47,9 +47,8 @@ What matters
 
     broken at step 0: low_bell is high and high_bell is high, which must never
     be
-    a dot: an input may be either way there, as far as the rules about inputs
-    permit, and it happens all the same
-    no other input sequence has these values
+    a dot: what is there follows from the other values by the rules about inputs
+    and the givens; no other input sequence has these values
 
 How it comes about
   power-up

@@ -262,3 +262,17 @@ def test_the_pre_commit_entry_of_the_readme_lets_good_commits_through_and_keeps_
     again = shell(run, project, PRE_COMMIT_HOME=home)
     assert again.returncode == 0, again.stdout + again.stderr
     assert "low_rings" in (project / "record.json").read_text()
+
+
+@pytest.mark.parametrize("form", ["--junit", "--sarif", "--markdown", "--record"])
+def test_a_dash_prints_that_report_and_nothing_else(
+    folder: Path, capsys: pytest.CaptureFixture[str], form: str
+) -> None:
+    begins = {"--junit": "<?xml", "--sarif": "{", "--markdown": "#", "--record": "{"}[form]
+    assert main(["gate", "specs", form, "-"]) == 0
+    told = capsys.readouterr()
+    assert told.out.startswith(begins)
+    assert "passed: all as expected" not in told.out
+    assert not (folder / "-").exists()
+    assert main(["gate", "specs", form, "-", "--json", "-"]) == 2
+    assert "`-` is given twice" in capsys.readouterr().err

@@ -84,3 +84,32 @@ def test_causes_are_told_before_what_comes_of_them(tmp_path: Path) -> None:
         assert all(places[cause] < places[link.at] for cause in link.because)
     steps = [link.at.step for link in explanation.reason.links]
     assert steps == sorted(steps)
+
+
+def test_dots_that_the_rules_leave_no_choice_about_do_not_claim_to_be_free(tmp_path: Path) -> None:
+    text = (
+        "circuit rude\n    input low_key, high_key\n    output rung\n    given one_hand: never (low_key and high_key)\n"
+        "    must silent: not rung\n    rung = high_key\n"
+    )
+    told = " ".join(page(tmp_path, text, "silent").split())
+    assert "by the rules about inputs and the givens; no other input sequence has these values" in told
+    assert "may be either way" not in told
+    free = " ".join(
+        page(tmp_path, text.replace("    given one_hand: never (low_key and high_key)\n", ""), "silent").split()
+    )
+    assert "may be either way" in free
+    assert "no other input sequence" not in free
+
+
+def test_a_broken_claim_of_the_any_delay_view_is_printed_once_and_a_proved_one_too(tmp_path: Path) -> None:
+    text = """\
+circuit striker
+    input  low_key, high_key by hand
+    output bell, hush
+    must clean in any delay view: bell never glitches
+    must calm in any delay view: hush never glitches
+    bell = low_key and not low_key
+    hush = low_key and high_key
+"""
+    for claim, says in (("clean", "must bell never glitches"), ("calm", "must hush never glitches")):
+        assert page(tmp_path, text, claim).count(says) == 1

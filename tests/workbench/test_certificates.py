@@ -310,3 +310,40 @@ def test_a_disagreement_while_comparing_is_not_hidden(
     monkeypatch.setattr(equality, "check_design", disagreeing)
     assert main(["equal", str(path), "ring", "second"]) == 4
     assert "two ways of judging differ" in capsys.readouterr().err
+
+
+def test_a_named_circuit_is_rechecked_alone_and_missing_is_explained(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = folder / "bells.wiring"
+    path.write_text(RING + RING[RING.index("circuit ring") :].replace("ring", "second", 1))
+    call = ["recheck", str(folder / "proofs"), str(path)]
+    explained = "missing: the folder has no certificate for a claim that should be proved\n"
+    assert main(call) == 1
+    assert explained in capsys.readouterr().out
+    assert main([*call, "--circuit", "ring"]) == 0
+    told = capsys.readouterr().out
+    assert "second" not in told
+    assert "missing" not in told
+    assert main([*call, "--circuit", "second"]) == 1
+    told = capsys.readouterr().out
+    assert told.startswith("second\n")
+    assert "\nring\n" not in told
+    assert "no longer" not in told
+    assert main([*call, "--circuit", "second", "--circuit", "ring"]) == 1
+    capsys.readouterr()
+    assert main([*call, "--circuit", "rnig"]) == 2
+    assert "did you mean ring?" in capsys.readouterr().err
+
+
+def test_a_proof_without_a_claim_is_told_for_its_circuit_alone(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = RING.replace("must rings:", "must sounds:")
+    path = folder / "bells.wiring"
+    path.write_text(text + text[text.index("circuit ring") :].replace("ring", "second", 1))
+    call = ["recheck", str(folder / "proofs"), str(path)]
+    assert main([*call, "--circuit", "ring"]) == 1
+    assert "there is no such claim any more" in capsys.readouterr().out
+    assert main([*call, "--circuit", "second"]) == 1
+    assert "there is no such claim any more" not in capsys.readouterr().out

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from verifier.commands.common import ExitCode, loaded, put_record, refuse_unwritable, writer_of
+from verifier.commands.common import ExitCode, loaded, put_record, put_text, refuse_unwritable, writer_of
 from verifier.errors import CallError
 
 if TYPE_CHECKING:
@@ -22,12 +21,14 @@ def run(call: argparse.Namespace) -> int:
     from verifier.report.progress import LiveLine
     from verifier.workbench.selection import one_circuit
 
-    _check_paths(call)
+    paths = (call.json, call.markdown, call.csv, call.page)
+    for path in paths:
+        refuse_unwritable(path)
+    writer = writer_of(*paths)
     design = one_circuit(loaded([call.file], call.allow_outside), call.circuit)
     if call.then and not call.saw:
         raise CallError("--then goes on from a reading of the list", 'say which with --saw "step 7: beat high"')
-    writer = writer_of(call.json)
-    with LiveLine(sys.stderr, enabled=sys.stderr.isatty() and call.json != "-", width=writer.width) as live:
+    with LiveLine(sys.stderr, enabled=sys.stderr.isatty() and "-" not in paths, width=writer.width) as live:
         live.now(f"{design.name}: looking for all states at rest and the shortest way through them")
         checklist = _checklist(call, design)
         found = _diagnosis(call, checklist, live) if call.saw else None
@@ -71,23 +72,13 @@ def _diagnosis(call: argparse.Namespace, checklist: Checklist, live: LiveLine) -
     )
 
 
-def _check_paths(call: argparse.Namespace) -> None:
-    for path in (call.json, call.markdown, call.csv, call.page):
-        refuse_unwritable(path)
-
-
 def _write_files(call: argparse.Namespace, checklist: Checklist) -> None:
     from verifier.report.checklist_files import as_csv, as_markdown
     from verifier.report.checklist_page import as_page
-    from verifier.report.records import write_whole
 
     for path, form in ((call.markdown, as_markdown), (call.csv, as_csv), (call.page, as_page)):
-        if path is None:
-            continue
-        try:
-            write_whole(Path(path), form(checklist))
-        except OSError as error:
-            raise CallError(f"cannot write {path}: {error.strerror or error}") from error
+        if path is not None:
+            put_text(form(checklist), path)
 
 
 def _put(call: argparse.Namespace, checklist: Checklist, found: Diagnosis | None) -> None:

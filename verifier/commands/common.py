@@ -109,10 +109,16 @@ def time_left(call: argparse.Namespace) -> float:
     return max(float(call.deadline) - time.monotonic(), SHORTEST_LIMIT_SECONDS)
 
 
-def writer_of(json_path: str | None) -> Writer:
+def writer_of(*paths: str | None) -> Writer:
+    """A silent one where one of these is `-`: standard output then belongs to what is written there alone.
+
+    Raises CallError when several are.
+    """
     from verifier.report.writer import SilentWriter, writer_for
 
-    return SilentWriter() if json_path == "-" else writer_for(sys.stdout)
+    if paths.count("-") > 1:
+        raise CallError("`-` is given twice, and there is one standard output", "write the others to files")
+    return SilentWriter() if "-" in paths else writer_for(sys.stdout)
 
 
 def style_of(call: argparse.Namespace) -> RunStyle:
@@ -151,12 +157,19 @@ def refuse_unwritable(json_path: str | None) -> None:
 
 
 def put_record(record: Record, json_path: str) -> None:
-    from verifier.report.records import as_json, write_whole
+    from verifier.report.records import as_json
 
-    if json_path == "-":
-        sys.stdout.write(as_json(record))
+    put_text(as_json(record), json_path)
+
+
+def put_text(text: str, path: str) -> None:
+    """Writes the whole text there; `-` is standard output. Raises CallError when it cannot be written."""
+    from verifier.report.records import write_whole
+
+    if path == "-":
+        sys.stdout.write(text)
         return
     try:
-        write_whole(Path(json_path), as_json(record))
+        write_whole(Path(path), text)
     except OSError as error:
-        raise CallError(f"cannot write {json_path}: {error.strerror or error}") from error
+        raise CallError(f"cannot write {path}: {error.strerror or error}") from error

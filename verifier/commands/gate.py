@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from verifier.commands.common import (
     ExitCode,
     put_record,
+    put_text,
     refuse_unwritable,
     tell,
     time_left,
@@ -28,8 +28,10 @@ def run(call: argparse.Namespace) -> int:
     from verifier.report.gate_page import file_line, gate_lines
     from verifier.report.progress import LiveLine
 
-    for path in (call.json, call.record, call.junit, call.sarif, call.markdown):
+    paths = (call.json, call.record, call.junit, call.sarif, call.markdown)
+    for path in paths:
         refuse_unwritable(path)
+    writer = writer_of(*paths)
     if call.trust_unchanged and call.against is None:
         raise CallError("there is no record to trust", "--trust-unchanged goes with --against FILE")
     fail_on = _kinds(call.fail_on)
@@ -41,7 +43,6 @@ def run(call: argparse.Namespace) -> int:
         depth=call.depth,
         allow_outside=call.allow_outside,
     )
-    writer = writer_of(call.json)
     with LiveLine(sys.stderr, enabled=writer.live and sys.stderr.isatty(), width=writer.width) as live:
         live.now("making ready")
 
@@ -59,6 +60,7 @@ def run(call: argparse.Namespace) -> int:
             processes=call.processes,
             fail_on=fail_on,
             on_file=show,
+            in_order=not writer.live,
             on_doing=live.now,
         )
     writer.write(gate_lines(result, runs=not call.quiet, width=writer.width))
@@ -133,15 +135,15 @@ def _put_reports(call: argparse.Namespace, result: GateResult) -> None:
     if call.junit is not None:
         from verifier.report.junit import junit_text
 
-        _put(call.junit, lambda: junit_text(result))
+        put_text(junit_text(result), call.junit)
     if call.sarif is not None:
         from verifier.report.sarif import sarif_text
 
-        _put(call.sarif, lambda: sarif_text(result, verifier.__version__, Path.cwd()))
+        put_text(sarif_text(result, verifier.__version__, Path.cwd()), call.sarif)
     if call.markdown is not None:
         from verifier.report.pull_request import pull_request_text
 
-        _put(call.markdown, lambda: pull_request_text(result))
+        put_text(pull_request_text(result), call.markdown)
     if call.json is not None:
         from verifier.report.gate_json import gate_record_json
 
@@ -156,13 +158,4 @@ def _put_record(path: str, result: GateResult, code: ExitCode, version: str) -> 
     if code in (ExitCode.INTERRUPTED, ExitCode.DISAGREEMENT, ExitCode.BAD_INPUT):
         sys.stderr.write("edgewright: no record was written, as not everything was judged\n")
         return
-    _put(path, lambda: record_text(record_of(result.files, version, own_digest())))
-
-
-def _put(path: str, text: Callable[[], str]) -> None:
-    from verifier.report.records import write_whole
-
-    try:
-        write_whole(Path(path), text())
-    except OSError as error:
-        raise CallError(f"cannot write {path}: {error.strerror or error}") from error
+    put_text(record_text(record_of(result.files, version, own_digest())), path)

@@ -27,7 +27,9 @@ def run(call: argparse.Namespace) -> int:
         troubles.append(error)
         tell(error)
 
-    found = verifier.recheck_saved(Path(call.folder), wiring_file, limit=call.limit, on_trouble=trouble)
+    found = verifier.recheck_saved(
+        Path(call.folder), wiring_file, circuit=call.circuit, limit=call.limit, on_trouble=trouble
+    )
     writer = writer_of(call.json)
     writer.write(recheck_lines(found, troubles=len(troubles), width=writer.width))
     if call.json is not None:

@@ -88,6 +88,10 @@ class Checklist:
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
     power_up: PowerUp
+    reading_was_given: bool = False
+    """With `AS_READ`: the call said what was read. Otherwise the list names a reading, for boards that read so."""
+    other_waking: Instant | None = None
+    """Where the list names a reading: a state in which another board may wake, with the same inputs."""
     known_from: int | None
     """Number of the first row after which the state is known; None: it never is."""
     coverage: Coverage

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from verifier.claims.claim import Design
-from verifier.evidence.checklist import Bits, Checklist, Column, PowerUp, Row
+from verifier.evidence.checklist import Bits, Checklist, Column, PowerUp, Row, bits_read
 from verifier.report.doing import KEEP_TOGETHER
 from verifier.report.pieces import clean, listing
 
 EITHER = "-"
 TITLE = "Checklist"
 MANY_ROWS = 400
+MANY_NAMES = 8
 
 
 def digits(bits: Bits) -> str:
@@ -31,8 +32,11 @@ def deed(checklist: Checklist, row: Row) -> str:
 
 
 def _setting(row: Row, column: Column) -> str:
-    bits = row.reading(column)
-    return cell(row, column) if len(bits) > 1 else "high" if bits[0] else "low"
+    return _level(row.reading(column))
+
+
+def _level(bits: Bits) -> str:
+    return digits(bits) if len(bits) > 1 else "high" if bits[0] else "low"
 
 
 def net_name(design: Design, net: int) -> str:
@@ -41,7 +45,7 @@ def net_name(design: Design, net: int) -> str:
 
 def row_notes(checklist: Checklist, row: Row) -> list[str]:
     notes = []
-    if checklist.power_up is PowerUp.AS_READ and row.number == (checklist.known_from or 0):
+    if checklist.power_up is PowerUp.AS_READ and row.number == _last_told(checklist):
         notes.append(
             "go on only when the board reads as steps above say" if row.number else "go on only when it reads so"
         )
@@ -50,14 +54,37 @@ def row_notes(checklist: Checklist, row: Row) -> list[str]:
     return notes
 
 
+def _last_told(checklist: Checklist) -> int:
+    """The last row at which another reading is no fault, of a list that hangs on readings."""
+    return 0 if checklist.reading_was_given else checklist.known_from or 0
+
+
 def summary(checklist: Checklist) -> list[str]:
     """What the list covers, how short it is and how it begins: one paragraph each."""
     return [
+        *_nothing_to_read(checklist),
         " ".join([_covers(checklist), _how_short(checklist)]),
         *_long(checklist),
         _begins(checklist),
         *_unvisited(checklist),
     ]
+
+
+def _nothing_to_read(checklist: Checklist) -> list[str]:
+    if checklist.read:
+        return []
+    text = "There is nothing to read: the circuit has no output. Put an LED on inner nets, and name them with --led"
+    inside = _inner_names(checklist.design)
+    if not inside:
+        return [f"{text} NAME."]
+    others = ", ..." if len(inside) > MANY_NAMES else ""
+    return [f"{text} NAME: {', '.join(inside[:MANY_NAMES])}{others}."]
+
+
+def _inner_names(design: Design) -> list[str]:
+    netlist = design.netlist
+    inputs = {pin.name for pin in netlist.inputs}
+    return [clean(name) for name in netlist.signals if name not in inputs]
 
 
 def _covers(checklist: Checklist) -> str:
@@ -92,20 +119,20 @@ def _long(checklist: Checklist) -> list[str]:
 
 def _begins(checklist: Checklist) -> str:
     known = checklist.known_from
-    example = f'--woke "{_example_reading(checklist)}"'
     match checklist.power_up:
         case PowerUp.ANY if known == 0:
             return "The board may wake as it likes: with these inputs there is only one state to wake in."
         case PowerUp.ANY:
             return f"The board may wake as it likes: after step {known} its state is known."
+        case PowerUp.AS_READ if checklist.reading_was_given:
+            return f"This list is for a board that woke as you read it: {_known_since(known)}."
         case PowerUp.AS_READ if known is None:
             return "The board wakes as it likes; its state is never known for certain, and `-` stands for either value."
         case PowerUp.AS_READ:
             steps = "in step 0" if not known else f"in steps 0 to {known}"
             return (
                 f"No flips bring every board to one state. This list is for a board that reads as {steps}; another"
-                " reading there is no fault. Flip on until it reads so, switch off and on again, or ask for the list"
-                f" from what it read at power-up: {example}."
+                f" reading there is no fault. Flip on until it reads so{_or_ask(checklist)}."
             )
         case PowerUp.AS_WRITTEN if known is None:
             return "The board must wake as the file's starts say; even so its state is never known for certain."
@@ -113,11 +140,30 @@ def _begins(checklist: Checklist) -> str:
             return "The board must wake as the file's starts say: something on it has to bring that about."
 
 
-def _example_reading(checklist: Checklist) -> str:
-    column = next(iter(checklist.read), None)
-    if column is None:
-        return "NAME high"
-    return f"{clean(column.name)} {'high' if len(column.nets) == 1 else '1' * len(column.nets)}"
+def _known_since(known: int | None) -> str:
+    if known is None:
+        return "its state is never known for certain, and `-` stands for either value"
+    return f"after step {known} its state is known" if known else "its state is known from the reading"
+
+
+def _or_ask(checklist: Checklist) -> str:
+    other = checklist.other_waking
+    if other is None:
+        return " or switch off and on again"
+    settings = [
+        f"{clean(checklist.design.netlist.nets[net].name)} high"
+        for column in checklist.inputs
+        for net in column.nets
+        if other[net]
+    ]
+    first = checklist.rows[0]
+    told = next((column for column in checklist.read if bits_read([other], column.nets) != first.reading(column)), None)
+    assert told is not None  # it was told from the first row by its reading
+    reading = f"{clean(told.name)} {_level(bits_read([other], told.nets))}"
+    return (
+        ", switch off and on again, or ask for the list from what it read at power-up, for instance"
+        f' --woke "{", ".join([*settings, reading])}"'
+    )
 
 
 def _unvisited(checklist: Checklist) -> list[str]:
@@ -138,8 +184,7 @@ def how_to_go_on(checklist: Checklist) -> str:
     if row is None or column is None:
         return ""
     wrong = tuple(not bit for bit in row.reading(column))
-    read = digits(wrong) if len(wrong) > 1 else "high" if wrong[0] else "low"
-    return f'--saw "step {row.number}: {clean(column.name)} {read}"'
+    return f'--saw "step {row.number}: {clean(column.name)} {_level(wrong)}"'
 
 
 def counted(count: int, what: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from verifier.circuit.netlist import NetId, Netlist
-from verifier.claims.claim import Claim, ClaimKind
+from verifier.claims.claim import Claim, ClaimKind, Design
 from verifier.evidence.explanation import (
     At,
     EndlessReason,
@@ -42,14 +42,16 @@ def explain_lines(explanation: Explanation, *, width: int) -> list[Line]:
     design, result, reason = explanation.design, explanation.result, explanation.reason
     lines = [line(Piece(clean(design.name), Tone.HEADING), Piece(f"  ({clean(design.file)})", Tone.QUIET))]
     lines += claim_lines(result, name_width=len(result.claim.name), width=width)
+    runs = run_lines(design, result, width=width) if reason is None else []
     told = "always there: " if result.claim.kind is ClaimKind.ALWAYS_THERE else f"{result.claim.kind.value} "
-    lines += paragraph(told + clean(result.claim.text), width=width, first=TEXT, then="      ", tone=Tone.QUIET)
+    if result.run is None or not runs:  # a run of the verdict begins with the claim
+        lines += paragraph(told + clean(result.claim.text), width=width, first=TEXT, then="      ", tone=Tone.QUIET)
     if isinstance(reason, Reason):
         lines += _run_matters(explanation, reason, width)
     elif reason is not None:
         lines += _endless_matters(explanation, reason, width)
-    elif result.run is not None or result.measured is not None:
-        lines += [line(), *run_lines(design, result, width=width)]
+    elif runs:
+        lines += [line(), *runs]
     if explanation.proof is not None:
         lines += [line(), line(Piece("Why it holds", Tone.HEADING)), *_proof(explanation.proof, result.empty, width)]
     if explanation.leaned:
@@ -92,11 +94,15 @@ def _run_matters(explanation: Explanation, reason: Reason, width: int) -> list[L
         line(),
         *paragraph(happened, width=width, first="    ", then="    ", tone=tone),
         *(
-            paragraph(_dots(left_out, bool(reason.unseen)), width=width, first="    ", then="    ", tone=Tone.QUIET)
+            paragraph(_dots(design, reason, left_out), width=width, first="    ", then="    ", tone=Tone.QUIET)
             if has_dots
             else []
         ),
-        *paragraph(_tried(reason.tried, word), width=width, first="    ", then="    ", tone=Tone.QUIET),
+        *(
+            paragraph(_tried(reason.tried, word), width=width, first="    ", then="    ", tone=Tone.QUIET)
+            if not (has_dots and _is_forced(reason))
+            else []
+        ),
         *_chain(netlist, reason, width),
     ]
 
@@ -167,10 +173,22 @@ def _size(smallness: Smallness, number: int) -> str:
     return smallness.value
 
 
-def _dots(left_out: Sequence[str], some_way: bool) -> str:
-    end = "the circuit can still go so that it happens" if some_way else "it happens all the same"
-    told = f"a dot: an input may be either way there, as far as the rules about inputs permit, and {end}"
+def _dots(design: Design, reason: Reason, left_out: Sequence[str]) -> str:
+    if _is_forced(reason):
+        rules = "the rules about inputs and the givens" if design.givens else "the rules about inputs"
+        told = (
+            f"a dot: what is there follows from the other values by {rules}; no other input sequence has these values"
+        )
+    else:
+        end = "the circuit can still go so that it happens" if reason.unseen else "it happens all the same"
+        told = f"a dot: an input may be either way there, as far as the rules about inputs permit, and {end}"
     return told + (f". No part in it: {clean(listing(left_out))}" if left_out else "")
+
+
+def _is_forced(reason: Reason) -> bool:
+    """Every input sequence with the values that matter was tried, and it is the one that is shown."""
+    tried = reason.tried
+    return tried is not None and tried.every and tried.differing == 0 and not reason.unseen
 
 
 def _tried(tried: Tried | None, word: str) -> str:

@@ -11,6 +11,7 @@ from verifier.report.pieces import Line, Piece, Tone, clean, line, paragraph
 from verifier.report.records import Record
 
 TONES = {Fit.FITS: Tone.GOOD, Fit.NO_LONGER: Tone.BAD, Fit.MISSING: Tone.BAD, Fit.OPEN: Tone.DOUBTFUL}
+MISSING_TOLD = "missing: the folder has no certificate for a claim that should be proved"
 FIT_WIDTH = max(len(fit.value) for fit in Fit)
 
 
@@ -39,7 +40,8 @@ def recheck_lines(found: Sequence[Rechecked], *, troubles: int = 0, width: int) 
     if troubles:
         errors = f"{troubles} error{'' if troubles == 1 else 's'}"
         counted = f"{counted}, {errors}" if counted else errors
-    return [*lines, line(), line(counted or "no certificates and no claims that need one")]
+    lines += [line(), line(counted or "no certificates and no claims that need one")]
+    return [*lines, *paragraph(MISSING_TOLD, width=width, tone=Tone.QUIET)] if counts[Fit.MISSING] else lines
 
 
 def recheck_record(version: str, found: Sequence[Rechecked], troubles: Sequence[EdgewrightError] = ()) -> Record:

@@ -27,6 +27,7 @@ from verifier.views.delayed import DelayedModel
 from verifier.views.settled import SettledModel
 from verifier.workbench.counted_rounds import Rounds, certified_system, counted_rounds
 from verifier.workbench.judge import Judge
+from verifier.workbench.selection import Names, of_circuits
 
 SUFFIX = ".smt2"
 
@@ -100,19 +101,26 @@ def raised(error: EdgewrightError) -> None:
 
 
 def recheck_saved(
-    folder: Path, wiring_file: WiringFile, *, limit: float = 10.0, on_trouble: OnTrouble = raised
+    folder: Path,
+    wiring_file: WiringFile,
+    *,
+    circuit: Names = None,
+    limit: float = 10.0,
+    on_trouble: OnTrouble = raised,
 ) -> tuple[Rechecked, ...]:
     """How every certificate in the folder, and every claim without one, stands to the present circuits.
 
-    `limit` is in seconds, for each check of each certificate. With `on_trouble`, a certificate that cannot be read and
-    a circuit about which nothing can be judged, or about which two ways of judging differ, are told there and left out
-    of the result, and the rest is judged.
+    With `circuit`, only those of these circuits. `limit` is in seconds, for each check of each certificate. With
+    `on_trouble`, a certificate that cannot be read and a circuit about which nothing can be judged, or about which two
+    ways of judging differ, are told there and left out of the result, and the rest is judged.
 
     Raises:
-        CallError: there is no such folder, or (without `on_trouble`) a certificate in it cannot be read.
+        CallError: there is no such folder or circuit, or (without `on_trouble`) a certificate in it cannot be read.
         SourceError: without `on_trouble`, a circuit has no power-up state, or its givens contradict each other.
         InternalDisagreement: without `on_trouble`, two independent ways of judging differ.
     """
+    designs = of_circuits(wiring_file, circuit)
+    wanted = None if circuit is None else {design.name for design in designs}
     paths = _certificates_in(folder)
     saved: dict[str, SavedCertificate] = {}
     for path in paths:
@@ -123,13 +131,17 @@ def recheck_saved(
     unreadable = {path.name for path in paths} - saved.keys()
     found: list[Rechecked] = []
     claimed: set[str] = set()
-    for design in wiring_file.designs:
+    for design in designs:
         claimed.update(certificate_name(design, claim) for claim in design.claims)
         try:
             found += [entry for entry in _of_design(design, saved, limit) if entry.file not in unreadable]
         except (SourceError, InternalDisagreement) as error:
             on_trouble(error)
-    strays = [(name, certificate) for name, certificate in saved.items() if name not in claimed]
+    strays = [
+        (name, certificate)
+        for name, certificate in saved.items()
+        if name not in claimed and (wanted is None or certificate.fields["circuit"] in wanted)
+    ]
     return (*found, *(_of_nobody(name, certificate) for name, certificate in strays))
 
 

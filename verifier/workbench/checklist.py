@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain, islice
 
-from verifier.circuit.netlist import InputClass, NetId
+from verifier.circuit.netlist import NetId
 from verifier.claims.claim import Design
 from verifier.claims.run import Instant
 from verifier.errors import CallError
@@ -14,6 +14,7 @@ from verifier.evidence.simulator import SimulationLimit
 from verifier.workbench.board_graph import CHANGES_AT_MOST, BoardGraph, explored
 from verifier.workbench.checklist_notes import notes
 from verifier.workbench.homing import Beginning, synchronising, told_by_readings
+from verifier.workbench.power_up_said import agreed_straps, refuse_unwakeable
 from verifier.workbench.readings import Levels, named_nets
 from verifier.workbench.selection import nearest_hint
 from verifier.workbench.settled_states import SettledStates, heeded_givens, input_settings, switches
@@ -42,10 +43,12 @@ def checklist(
     when the board was switched on; inputs that it does not name are low.
 
     Raises:
-        CallError: a name that is no net, or there is no such power-up state, or no permitted one.
+        CallError: a name that is no net, a strap of what is not strapped, or there is no such power-up state, or no
+            permitted one.
         SimulationLimit: there is too much to look at.
     """
-    return _Maker(design, leds, straps or {}, ceiling).made(power_up, woke or {})
+    set_to = agreed_straps(design, straps or {}, woke or {})
+    return _Maker(design, leds, set_to, ceiling).made(power_up, woke or {})
 
 
 def columns(design: Design, leds: Sequence[str]) -> tuple[Column, ...]:
@@ -70,8 +73,7 @@ class _Maker:
         self._ceiling = ceiling
         self._heeded, self._unheeded = heeded_givens(design)
         self._states = SettledStates(design.netlist, self._heeded)
-        strapped = [pin for pin in design.netlist.inputs if pin.input_class is InputClass.STRAPPED]
-        self._straps = {net: straps.get(net, False) for pin in strapped for net in pin.nets}
+        self._straps = straps
 
     def made(self, wish: PowerUp, woke: Levels) -> Checklist:
         try:
@@ -87,10 +89,12 @@ class _Maker:
             columns=self._columns,
             rows=rows,
             power_up=power_up,
+            reading_was_given=wish is PowerUp.AS_READ,
+            other_waking=self._other_waking(power_up, wish, beginning),
             known_from=next((row.number for row in rows if len(row.possible) == 1), None),
             coverage=coverage,
             at_least=len(beginning.flips) + tour.at_least + tour.walk.count(BEGIN_ANEW) * len(beginning.stages),
-            notes=notes(self._design, self._straps, self._heeded, self._unheeded),
+            notes=notes(self._design, self._columns, self._straps, self._heeded, self._unheeded),
         )
 
     # How the list begins
@@ -116,10 +120,7 @@ class _Maker:
         wanted = {net: level for net, level in woke.items() if net not in inputs}
         possible = self._states.power_ups(inputs, wanted)
         if not possible:
-            raise CallError(
-                "a sound board cannot wake like this",
-                "check the readings and how the inputs were set; if they are right, a wire is wrong already",
-            )
+            refuse_unwakeable(self._netlist, woke, self._straps)
         return synchronising(self._states, [(inputs, possible)]) or Beginning.at(inputs, possible)
 
     def _told_by_reading(self) -> Beginning | None:
@@ -131,6 +132,12 @@ class _Maker:
             key=lambda one: len(explored(self._states, one.end, self._ceiling).nodes),
             default=None,
         )
+
+    def _other_waking(self, power_up: PowerUp, wish: PowerUp, beginning: Beginning) -> Instant | None:
+        """A state with another reading, in which a board may wake with the inputs that the list begins with."""
+        if wish is PowerUp.AS_READ or power_up is not PowerUp.AS_READ:
+            return None
+        return min(self._states.power_ups(beginning.inputs) - beginning.stages[0], default=None)
 
     def _woken(self, *, as_written: bool = False) -> Iterator[tuple[Levels, Possible]]:
         """Settings of the inputs, and all that the board may wake in with them; those it may not wake in left out."""

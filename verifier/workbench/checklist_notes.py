@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from verifier.circuit.netlist import InputClass
 from verifier.claims.claim import Design, Given
+from verifier.evidence.checklist import Column
+from verifier.report.pieces import listing
 from verifier.workbench.readings import Levels
 
 DEBOUNCED = "every input is a debounced switch: a bouncing contact is many flips, and the board runs ahead of the list"
@@ -13,13 +15,16 @@ SAFE = "the list visits every state, bad ones too: first disconnect or block wha
 WAIT = "after each flip wait until everything rests, then read"
 
 
-def notes(design: Design, straps: Levels, heeded: Sequence[Given], unheeded: Sequence[Given]) -> tuple[str, ...]:
+def notes(
+    design: Design, columns: Sequence[Column], straps: Levels, heeded: Sequence[Given], unheeded: Sequence[Given]
+) -> tuple[str, ...]:
     """One sentence each, in the order in which they matter at the bench."""
     return (
         SAFE,
         *_free_running(design),
         DEBOUNCED,
         WAIT,
+        *_buses(columns),
         *_straps(design, straps),
         *_left_out(design),
         *_givens(heeded, unheeded),
@@ -29,6 +34,13 @@ def notes(design: Design, straps: Levels, heeded: Sequence[Given], unheeded: Seq
 def _free_running(design: Design) -> list[str]:
     names = [pin.name for pin in design.netlist.inputs if pin.input_class is InputClass.FREE_RUNNING]
     return [f"{name} runs free in the circuit: disconnect its source, a switch takes its place" for name in names]
+
+
+def _buses(columns: Sequence[Column]) -> list[str]:
+    names = [column.name for column in columns if len(column.nets) > 1]
+    if not names:
+        return []
+    return [f"{listing(names)} {'is' if len(names) == 1 else 'are'} in binary, highest bit first"]
 
 
 def _straps(design: Design, straps: Levels) -> list[str]:

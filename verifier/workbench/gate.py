@@ -33,7 +33,7 @@ FAILS = frozenset({ChangeKind.NEWLY_BROKEN, ChangeKind.DISAPPEARED, ChangeKind.W
 """The changes that fail a gate unless the call says otherwise."""
 
 OnFile = Callable[[FileOutcome], None]
-"""Told each file when it is done, in any order."""
+"""Told each file when it is done, in any order unless the order was asked for."""
 OnDoing = Callable[[str], None]
 """Told what is being worked on."""
 
@@ -50,6 +50,7 @@ def gate(
     processes: int | None = None,
     fail_on: frozenset[ChangeKind] = FAILS,
     on_file: OnFile = nothing,
+    in_order: bool = False,
     on_doing: OnDoing = nothing,
 ) -> GateResult:
     """Judges every wiring file among and below the paths.
@@ -57,7 +58,8 @@ def gate(
     `limit` is in seconds, for the whole call. `processes` says how many files or circuits are worked on side by side
     (default: one a file, and no more than there are processors); with 1 everything happens in this process. An
     interrupt (Ctrl-C) ends the judging; the result then holds the files that were done. What is wrong with a file is
-    told in its outcome, and the others are judged.
+    told in its outcome, and the others are judged. With `in_order`, `on_file` is told the files in their order: one
+    that is done waits for those before it.
 
     Raises:
         CallError: there is no such path, no wiring file below one, or the record cannot be read.
@@ -66,7 +68,8 @@ def gate(
     files = wiring_files(paths)
     before = read_record(terms.against) if terms.against is not None else None
     crew = processes or min(os.cpu_count() or 1, len(files))
-    plan = Plan(files, deadline, crew, on_file, on_doing)
+    in_turn = InTurn(files, on_file) if in_order else None
+    plan = Plan(files, deadline, crew, in_turn.take if in_turn else on_file, on_doing)
     interrupted = False
     try:
         if crew == 1:
@@ -77,6 +80,8 @@ def gate(
             work_side_by_side(plan, terms, crew)
     except KeyboardInterrupt:
         interrupted = True
+    if in_turn is not None:
+        in_turn.tell_the_rest()
     done = plan.outcomes()
     return GateResult(
         files=done,
@@ -151,6 +156,26 @@ def _notices(before: GateRecord | None, terms: GateTerms) -> Iterator[str]:
             yield "an altered record is not trusted"
         elif before.made_by != own_digest():
             yield "the record was written by another build of edgewright, so it is not trusted"
+
+
+class InTurn:
+    """Holds back each file that is done until those before it have been told."""
+
+    def __init__(self, files: Sequence[str], on_file: OnFile) -> None:
+        self._waited_for = list(reversed(files))
+        self._on_file = on_file
+        self._held: dict[str, FileOutcome] = {}
+
+    def take(self, file: FileOutcome) -> None:
+        self._held[file.path] = file
+        while self._waited_for and self._waited_for[-1] in self._held:
+            self._on_file(self._held.pop(self._waited_for.pop()))
+
+    def tell_the_rest(self) -> None:
+        """After an interrupt: the files that are done although some before them are not."""
+        for path in reversed(self._waited_for):
+            if path in self._held:
+                self._on_file(self._held.pop(path))
 
 
 class Plan:

@@ -49,6 +49,13 @@ def selected(
     return kept
 
 
+def of_circuits(wiring_file: WiringFile, names: Names) -> tuple[Design, ...]:
+    """The designs of these names, with all their claims. Raises CallError for a name that fits nothing."""
+    circuits = _as_names(names)
+    _known(circuits, [design.name for design in wiring_file.designs], "circuit", wiring_file.path)
+    return tuple(design for design in wiring_file.designs if circuits is None or design.name in circuits)
+
+
 def one_circuit(wiring_file: WiringFile, name: str | None) -> Design:
     """The circuit of this name, or the only one there is. Raises CallError otherwise."""
     designs = wiring_file.designs
