@@ -241,7 +241,7 @@ def test_files_that_cannot_be_read_are_told_by_name_and_the_others_are_judged(
         "cannot read proofs/gone.smt2: No such file or directory",
         "proofs/ring.settles.smt2 is no certificate of Edgewright: it is not plain ASCII text",
     ]
-    assert printed.err.splitlines() == [f"edgewright: {line}" for line in told]
+    assert printed.err.replace("\n  ", " ").splitlines() == [f"edgewright: {line}" for line in told]
     assert printed.out.splitlines()[-1] == "5 fits, 4 errors"
     assert "settles" not in printed.out
     record = json.loads(Path("record.json").read_text())
