@@ -1,6 +1,7 @@
 """Lets all tests import the helper modules of the folders here, as `oracle.search` or `report.sample_runs`."""
 
 import os
+import signal
 import sys
 from pathlib import Path
 
@@ -10,3 +11,7 @@ if TESTS not in sys.path:
 
 # What is printed is compared as it is at 80 columns, whatever terminal the tests are started from.
 os.environ.pop("COLUMNS", None)
+
+# A shell ignores Ctrl-C for what it runs in the background, and whatever the tests start would inherit that.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
