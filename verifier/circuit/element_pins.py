@@ -51,6 +51,11 @@ def element_pins(element: Driver) -> tuple[ElementPin, ...]:
             return (*data, ElementPin("clock", element.clock), *asynchronous)
 
 
+def pins_of(element: Driver) -> tuple[NetId, ...]:
+    """All nets that an element reads, in the order of `element_pins`; a net on two pins comes twice."""
+    return tuple(pin.net for pin in element_pins(element))
+
+
 def with_pin_nets(element: Driver, nets: Sequence[NetId]) -> Driver:
     """The element with its pins, in the order of `element_pins`, on these nets."""
     match element:

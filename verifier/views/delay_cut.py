@@ -19,7 +19,8 @@ import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from verifier.circuit.netlist import Driver, FlipFlop, Gate, Input, Latch, NetId, Netlist, SetReset
+from verifier.circuit.element_pins import pins_of
+from verifier.circuit.netlist import Driver, FlipFlop, Input, Latch, NetId, Netlist
 from verifier.claims.formula import Formula, KeepsTiming, NeverGlitches, Signal, TimingRule, walk
 from verifier.claims.support import bound_of
 
@@ -36,20 +37,6 @@ class Cut:
     """ns."""
     watched: tuple[tuple[FlipFlop | Latch, TimingRule], ...]
     """Storage parts that are not there themselves, of which a formula judges a figure: that is seen at their pins."""
-
-
-def pins_of(driver: Driver) -> tuple[NetId, ...]:
-    """All nets that an element reads."""
-    match driver:
-        case Gate():
-            return driver.inputs
-        case Latch():
-            return (driver.data, driver.enable.net)
-        case SetReset():
-            return (driver.set, driver.reset)
-        case FlipFlop():
-            levels = (level.net for level in (driver.clear, driver.preset) if level is not None)
-            return (*driver.data, driver.clock, *levels)
 
 
 def nets_asked_about(netlist: Netlist, formulas: Iterable[Formula]) -> tuple[NetId, ...]:

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
 
-from verifier.circuit.netlist import Driver, FlipFlop, Gate, Latch, NetId, Netlist, SetReset
+from verifier.circuit.element_pins import pins_of
+from verifier.circuit.netlist import Driver, Gate, NetId, Netlist
 from verifier.report.drawing.symbols import Symbol, border_symbol, gate_symbol, part_symbol, storage_symbol
 
 
@@ -80,20 +81,6 @@ def members_of_parts(netlist: Netlist) -> Mapping[str, tuple[NetId, ...]]:
 def top_parts(netlist: Netlist) -> tuple[str, ...]:
     """Parts that stand in no other part."""
     return tuple(part for part in members_of_parts(netlist) if "." not in part)
-
-
-def pins_of(driver: Driver) -> tuple[NetId, ...]:
-    """All nets that come in, in the order of the pins; a net on two pins comes twice."""
-    match driver:
-        case Gate():
-            return driver.inputs
-        case FlipFlop():
-            levels = [level.net for level in (driver.preset, driver.clear) if level is not None]
-            return (*driver.data, driver.clock, *levels)
-        case Latch():
-            return (driver.data, driver.enable.net)
-        case SetReset():
-            return (driver.set, driver.reset)
 
 
 def _element(netlist: Netlist, driver: Driver) -> Node:

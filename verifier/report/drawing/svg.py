@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from verifier.circuit.element_pins import pins_of
 from verifier.circuit.netlist import Edge, FlipFlop, FlipFlopKind, Gate, GateKind, Latch, NetId, Netlist, SetReset
-from verifier.report.drawing.graph import Node, Role, pins_of
+from verifier.report.drawing.graph import Node, Role
 from verifier.report.drawing.outlines import number, outline
 from verifier.report.drawing.plan import Placed, Plan, Wire
 from verifier.report.drawing.style import style

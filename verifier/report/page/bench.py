@@ -10,6 +10,7 @@ from typing import Any
 
 from verifier.circuit.netlist import Input, InputClass
 from verifier.claims.claim import Claim, Design, View
+from verifier.report.page.circuit_figure import circuit_copy
 from verifier.report.page.machine import Machine
 from verifier.report.page.markup import Markup, element, joined
 from verifier.report.page.runs import PageRun
@@ -29,17 +30,7 @@ def bench(design: Design, identity: str, drawing: str | None, has_runs: bool) ->
     board = element(
         "div",
         element("div", _supply(), _switches(design.netlist.inputs, identity), _lamps(), class_="board"),
-        element(
-            "div",
-            class_="circuit-copy",
-            data_drawing=drawing,
-            tabindex=0,
-            role="region",
-            aria_label=f"Circuit: {design.name}",
-            hidden=True,
-        )
-        if drawing
-        else None,
+        circuit_copy(drawing, design.name),
         class_="pair",
     )
     return element(

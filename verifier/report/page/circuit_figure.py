@@ -46,3 +46,18 @@ def _region(netlist: Netlist, drawn: str | None, folded: str, hidden: bool = Fal
         aria_label=label,
         hidden=hidden,
     )
+
+
+def circuit_copy(drawing: str | None, name: str) -> Markup | None:
+    """Where the script puts a copy of the circuit's drawing; hidden until it has."""
+    if not drawing:
+        return None
+    return element(
+        "div",
+        class_="circuit-copy",
+        data_drawing=drawing,
+        tabindex=0,
+        role="region",
+        aria_label=f"Circuit: {name}",
+        hidden=True,
+    )

@@ -6,6 +6,7 @@ drawing, and says the present step in words.
 
 from __future__ import annotations
 
+from verifier.report.page.circuit_figure import circuit_copy
 from verifier.report.page.markup import Markup, element, joined
 from verifier.report.page.runs import PageRun
 from verifier.report.page.widths import Width
@@ -28,19 +29,7 @@ def viewer(run: PageRun, drawing: str | None, width: Width | None = None) -> Mar
         role="region",
         aria_label=f"Timing diagram: {run.title}",
     )
-    circuit = (
-        element(
-            "div",
-            class_="circuit-copy",
-            data_drawing=drawing,
-            tabindex=0,
-            role="region",
-            aria_label=f"Circuit: {run.title}",
-            hidden=True,
-        )
-        if drawing
-        else None
-    )
+    circuit = circuit_copy(drawing, run.title)
     return element(
         "div",
         element("div", waves, circuit, class_="pair"),
